@@ -1,0 +1,123 @@
+"""Every threshold and constant once: value, unit, source.
+
+What belongs here: any number that a check, a metric or a report compares with or multiplies by.
+What does not: column meanings (`catalog.py`) and SQL (`sql/`). SQL reads a setting as
+`getvariable('name')`; Python reads `settings["name"]`. All are published in the `setting` table.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pipeline.errors import UsageError
+
+COMMON = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One named number: `value` in `unit`, and where it comes from."""
+
+    name: str
+    value: float
+    unit: str
+    source: str
+
+
+DEFAULTS: tuple[Setting, ...] = (
+    # units and air
+    Setting("pa_per_inwc", 249.08891, "Pa/in. w.c.", "NIST SP 811 App. B, conventional inch of water"),
+    Setting("mm_per_inch", 25.4, "mm/in.", "definition of the inch"),
+    Setting("duct_exponent", 2.0, "1", "dp = K Q^n; n = 2 by convention, 1.8 to 2 for real ducts"),
+    # checks
+    Setting("zero_offset_limit_inwc", 0.02, "in. w.c.", COMMON),
+    Setting("zero_max_age_h", 4.0, "h", COMMON),
+    Setting("near_zero_inwc", 0.02, "in. w.c.", COMMON),
+    Setting("plausible_limit_inwc", 2.5, "in. w.c.", COMMON),
+    Setting("sum_tolerance_inwc", 0.02, "in. w.c.", COMMON),
+    Setting("sum_tolerance_share", 0.05, "share", COMMON),
+    Setting("reported_rounding_cap_inwc", 0.05, "in. w.c.", "half a unit of the first decimal"),
+    Setting("repeat_window_h", 24.0, "h", COMMON),
+    Setting("repeat_decimals", 3, "decimals", COMMON),
+    # uncertainty of a reading (JCGM 100)
+    Setting("default_accuracy_pct", 1.0, "% of reading", "data contract: instruments"),
+    Setting("default_accuracy_floor_inwc", 0.01, "in. w.c.", "data contract: instruments"),
+    Setting("default_resolution_inwc", 0.001, "in. w.c.", "data contract: instruments"),
+    Setting("zero_missing_half_width_inwc", 0.02, "in. w.c.", "the limit a zero must keep; " + COMMON),
+    Setting("zero_residual_share", 0.25, "share of the zero reading", COMMON),
+    Setting("near_turn_half_width_share", 0.10, "share of the reading", COMMON),
+    Setting("near_turn_half_width_min_inwc", 0.01, "in. w.c.", COMMON),
+    Setting("straight_tube_half_width_inwc", 0.01, "in. w.c.", COMMON),
+    Setting("port_correlation_dual", 0.5, "1", "two ports of one instrument share its gain; " + COMMON),
+    # sites
+    Setting("min_visits", 3, "visits", "data contract section 4"),
+    Setting("min_span_days", 90, "d", "data contract section 4"),
+    Setting("chronic_probability", 0.95, "probability", "data contract section 4"),
+    Setting("within_probability", 0.05, "probability", "data contract section 4"),
+    Setting("robust_cutoff", 2.0, "standard deviations", "Huber's k between 1.345 and 2; see docs/statistics.md"),
+    # trends
+    Setting("trend_min_visits", 5, "visits", "data contract section 4"),
+    Setting("trend_min_span_days", 180, "d", "data contract section 4"),
+    Setting("trend_q", 0.10, "false discovery rate", "data contract section 4"),
+    Setting("days_per_year", 365.25, "d/year", "Julian year"),
+    # technicians
+    Setting("technician_min_visits", 20, "visits", "data contract section 4"),
+    Setting("technician_q", 0.05, "false discovery rate", "data contract section 4"),
+    Setting("offset_material_inwc", 0.02, "in. w.c.", "data contract section 4"),
+    Setting("offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON),
+    # work
+    Setting("work_min_pairs", 5, "pairs", COMMON),
+    # the gate
+    Setting("gate_rejected_share", 0.05, "share of rows", "data contract: the gate"),
+    # reports
+    Setting("fan_hours_cooling", 1000, "h/year", COMMON),
+    Setting("fan_hours_heating", 1000, "h/year", COMMON),
+    Setting("tariff_per_kwh", 0.15, "currency/kWh", COMMON),
+    # machine
+    Setting("memory_limit_gb", 0, "GB", "0: DuckDB's own default"),
+)
+
+
+class Settings(Mapping[str, float]):
+    """The settings of one run: defaults, with the user's own values put over them."""
+
+    def __init__(self, settings: tuple[Setting, ...] = DEFAULTS) -> None:
+        self._by_name = {s.name: s for s in settings}
+
+    def __getitem__(self, name: str) -> float:
+        return self._by_name[name].value
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._by_name)
+
+    def __len__(self) -> int:
+        return len(self._by_name)
+
+    def rows(self) -> list[Setting]:
+        """All settings, in the order in which they stand in this file."""
+        return list(self._by_name.values())
+
+    def with_values(self, values: Mapping[str, object], source: str) -> Settings:
+        """A copy with some values replaced; a name that does not exist or a value that is no number is refused."""
+        changed = dict(self._by_name)
+        for name, value in values.items():
+            if name not in changed:
+                raise UsageError(f"{source}: no setting is called {name!r}; expected one of {', '.join(sorted(changed))}")
+            if isinstance(value, bool) or not isinstance(value, int | float):
+                raise UsageError(f"{source}: setting {name} is {value!r}; expected a number in {changed[name].unit}")
+            changed[name] = replace(changed[name], value=float(value), source=f"set in {source}")
+        return Settings(tuple(changed.values()))
+
+
+def read_settings(path: Path | None) -> Settings:
+    """The default settings, changed by the TOML file at `path` (name = number) if one is given."""
+    if path is None:
+        return Settings()
+    try:
+        values = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise UsageError(f"{path}: cannot be read as a settings file (TOML, name = number): {error}") from error
+    return Settings().with_values(values, path.name)

@@ -1,0 +1,166 @@
+"""The only module that opens DuckDB: the work file, running an .sql file, publishing.
+
+What belongs here: connections, locks, transactions, error messages that quote the file and the SQL.
+What does not: any SQL that computes something (that lives in `sql/`), or the order of stages (`stages.py`).
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import socket
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipeline import functions
+from pipeline.errors import StageError, UsageError
+from pipeline.settings import Settings
+
+SQL_DIR = Path(__file__).resolve().parent.parent / "sql"
+
+
+class Warehouse:
+    """One read-write connection to a work file, with settings as variables, macros and functions loaded."""
+
+    def __init__(self, path: Path | str = ":memory:", settings: Settings | None = None) -> None:
+        self.path = path
+        self.settings = settings or Settings()
+        self.con = self._open()
+
+    def _open(self) -> duckdb.DuckDBPyConnection:
+        con = duckdb.connect(str(self.path))
+        con.execute("SET TimeZone = 'UTC'")
+        con.execute("SET preserve_insertion_order = true")
+        con.execute("SET enable_progress_bar = false")
+        if self.settings["memory_limit_gb"] > 0:
+            con.execute(f"SET memory_limit = '{self.settings['memory_limit_gb']} GB'")
+        for setting in self.settings.rows():
+            con.execute(f"SET VARIABLE {setting.name} = CAST({setting.value!r} AS DOUBLE)")
+        functions.register(con)
+        self.con = con
+        for file in sorted((SQL_DIR / "macros").glob("*.sql")):
+            self.run(f"macros/{file.name}")
+        return con
+
+    def set_variable(self, name: str, value: object, sql_type: str) -> None:
+        """Make `value` readable in SQL as getvariable('name')."""
+        self.con.execute(f"SET VARIABLE {name} = CAST(? AS {sql_type})", [str(value)])
+
+    def run(self, name: str, parameters: Mapping[str, object] | None = None) -> None:
+        """Run every statement of `sql/<name>` in one transaction; parameters are $names in the file."""
+        text = (SQL_DIR / name).read_text(encoding="utf-8")
+        with self.transaction():
+            for statement in self._statements(text, name):
+                self._execute(statement, name, parameters)
+
+    def _statements(self, text: str, name: str) -> list[str]:
+        try:
+            return [s.query for s in self.con.extract_statements(text)]
+        except duckdb.Error as error:
+            raise StageError(f"sql/{name} cannot be parsed: {error}") from error
+
+    def _execute(self, sql: str, name: str, parameters: Mapping[str, object] | None = None) -> None:
+        try:
+            if parameters:
+                used = {k: v for k, v in parameters.items() if f"${k}" in sql}
+                self.con.execute(sql, used) if used else self.con.execute(sql)
+            else:
+                self.con.execute(sql)
+        except duckdb.Error as error:
+            raise StageError(f"sql/{name} broke: {error}\n--- the statement was:\n{sql.strip()}") from error
+
+    def execute(self, sql: str, parameters: object = None) -> None:
+        """Run one statement that does not come from a file (kept for plumbing: attach, drop, insert)."""
+        try:
+            self.con.execute(sql, parameters) if parameters is not None else self.con.execute(sql)
+        except duckdb.Error as error:
+            raise StageError(f"{error}\n--- the statement was:\n{sql.strip()}") from error
+
+    def query(self, sql: str) -> pl.DataFrame:
+        """The rows of a query as a Polars frame."""
+        try:
+            return self.con.sql(sql).pl()
+        except duckdb.Error as error:
+            raise StageError(f"{error}\n--- the query was:\n{sql.strip()}") from error
+
+    def scalar(self, sql: str) -> Any:
+        """The first column of the first row, or None where there is no row."""
+        rows = self.con.sql(sql).limit(1).fetchall()
+        return rows[0][0] if rows else None
+
+    def store(self, name: str, frame: pl.DataFrame) -> None:
+        """CREATE OR REPLACE TABLE `name` from a Polars frame."""
+        self.con.register("_frame", frame)
+        try:
+            self.execute(f'CREATE OR REPLACE TABLE "{name}" AS SELECT * FROM _frame')
+        finally:
+            self.con.unregister("_frame")
+
+    def tables(self) -> set[str]:
+        """Names of the base tables that exist."""
+        rows = self.con.sql("SELECT table_name FROM duckdb_tables() WHERE NOT internal").fetchall()
+        return {r[0] for r in rows}
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """BEGIN ... COMMIT; rolled back if anything raises."""
+        self.con.execute("BEGIN TRANSACTION")
+        try:
+            yield
+        except BaseException:
+            self.con.execute("ROLLBACK")
+            raise
+        self.con.execute("COMMIT")
+
+    @contextmanager
+    def released(self) -> Iterator[None]:
+        """Close the connection for a while, so that another library may open the same file."""
+        self.close()
+        try:
+            yield
+        finally:
+            self._open()
+
+    def close(self) -> None:
+        """Write everything to the file and close it."""
+        self.con.close()
+
+    def __enter__(self) -> Warehouse:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+@contextmanager
+def folder_lock(into: Path) -> Iterator[None]:
+    """Hold DIR for one run. A second run is told who holds it; the lock ends with its process, however it ends."""
+    into.mkdir(parents=True, exist_ok=True)
+    with (into / ".lock").open("a+", encoding="utf-8") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            file.seek(0)
+            holder = file.read().strip() or "another process"
+            raise UsageError(f"{into} is in use by {holder}; wait until that run has ended") from None
+        file.truncate(0)
+        file.write(f"process {os.getpid()} on {socket.gethostname()}")
+        file.flush()
+        yield
+
+
+def open_published(path: Path) -> duckdb.DuckDBPyConnection:
+    """A read-only, fenced connection to a published file: no file access, no settings."""
+    if not path.exists():
+        raise UsageError(f"{path} does not exist; publish one first with: fleet-static run DROP --into {path.parent}")
+    con = duckdb.connect(str(path), read_only=True)
+    con.execute("SET TimeZone = 'UTC'")
+    con.execute("SET enable_progress_bar = false")
+    con.execute("SET enable_external_access = false")
+    con.execute("SET lock_configuration = true")
+    return con
