@@ -58,6 +58,10 @@ class Warehouse:
             for statement in self._statements(text, name):
                 self._execute(statement, name, parameters)
 
+    def run_in_transaction(self, name: str, sql: str) -> None:
+        """Run one statement made from the file `sql/<name>`, inside the caller's transaction."""
+        self._execute(sql, name)
+
     def _statements(self, text: str, name: str) -> list[str]:
         try:
             return [s.query for s in self.con.extract_statements(text)]

@@ -1,0 +1,74 @@
+"""The visit checks: one file each in `sql/checks/`, read here into the catalog and run into `finding`.
+
+A new check is one new file there (header and one SELECT of visit_id, consequence, detail) and its cases in
+`tests/sql/check_cases/`. Nothing is registered anywhere else.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.errors import StageError
+from pipeline.warehouse import SQL_DIR, Warehouse
+
+HEADER = re.compile(r"^-- (title|consequence|why|applies_to): (.+)$", re.MULTILINE)
+CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check as its file states it. `sql` selects visit_id, consequence, detail of the visits found."""
+
+    check_id: str
+    title: str
+    consequence: str
+    why: str
+    applies_to: str  # "visit", or "drops": then a set_aside leaves the visit itself valid
+    sql: str
+
+
+def read_check(path: Path) -> Check:
+    """Parse one check file; a header that lacks a line is an error of the house, named with its file."""
+    text = path.read_text(encoding="utf-8")
+    header = dict(HEADER.findall(text))
+    missing = {"title", "consequence", "why"} - header.keys()
+    if missing:
+        raise StageError(f"sql/checks/{path.name}: the header lacks {', '.join(sorted(missing))}")
+    body = "\n".join(line for line in text.splitlines() if not line.startswith("-- ")).strip().rstrip(";")
+    return Check(
+        path.stem, header["title"], header["consequence"], header["why"], header.get("applies_to", "visit"), body
+    )
+
+
+@cache
+def all_checks() -> tuple[Check, ...]:
+    """Every check, in the order of their ids."""
+    return tuple(read_check(p) for p in sorted((SQL_DIR / "checks").glob("*.sql")))
+
+
+def run_checks(warehouse: Warehouse) -> None:
+    """Make `check_catalog` and `finding` (visit_id, check_id, consequence, detail) from `reading`."""
+    checks = all_checks()
+    warehouse.store(
+        "check_catalog",
+        pl.DataFrame(
+            [(c.check_id, c.title, c.consequence, c.why, c.applies_to) for c in checks],
+            schema=["check_id", "title", "consequence", "why", "applies_to"],
+            orient="row",
+        ),
+    )
+    with warehouse.transaction():
+        warehouse.execute(
+            "CREATE OR REPLACE TABLE finding "
+            "(visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR, detail VARCHAR)"
+        )
+        for check in checks:
+            warehouse.run_in_transaction(
+                f"checks/{check.check_id}.sql",
+                f"INSERT INTO finding SELECT visit_id, '{check.check_id}', consequence, detail FROM ({check.sql})",
+            )

@@ -1,0 +1,9 @@
+-- title: Coil dirty at the test
+-- consequence: not_like_new
+-- why: A fouled coil raises the static: true that day, not comparable with the rating.
+SELECT
+    visit_id,
+    'not_like_new' AS consequence,
+    'coil dirty at the test' AS detail
+FROM reading
+WHERE coil_condition = 'dirty';

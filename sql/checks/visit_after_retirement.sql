@@ -1,0 +1,9 @@
+-- title: Visit after retirement
+-- consequence: set_aside
+-- why: Equipment cannot be measured after it was retired: a wrong date, or another unit.
+SELECT
+    visit_id,
+    'set_aside' AS consequence,
+    format('visit on {}, retired on {}', visited_on, retired_on) AS detail
+FROM reading
+WHERE visited_on > retired_on;

@@ -1,0 +1,9 @@
+-- title: Visit in the future
+-- consequence: set_aside
+-- why: A visit after the reference day has a wrong date, so its place in the history is unknown.
+SELECT
+    visit_id,
+    'set_aside' AS consequence,
+    format('visit on {}, after the reference day {}', visited_on, getvariable('today')) AS detail
+FROM reading
+WHERE visited_on > getvariable('today');

@@ -1,0 +1,9 @@
+-- title: Zeroed after the reading
+-- consequence: set_aside
+-- why: A zero taken after the reading says nothing of the gauge at the reading; often a clerical time.
+SELECT
+    visit_id,
+    'set_aside' AS consequence,
+    format('zeroed {} min after the reading', date_diff('minute', visited_at, zeroed_at)) AS detail
+FROM reading
+WHERE zeroed_at > visited_at;

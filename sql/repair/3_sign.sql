@@ -1,0 +1,49 @@
+-- Steps 2 and 3, near zero, then signs: no sign check fires on a pair near zero. A dropped sign is mended where
+-- the reported total agrees with the sum of the magnitudes; crossed ports are exchanged with their zeros.
+CREATE OR REPLACE VIEW reading_sign AS
+WITH converted AS (
+    SELECT
+        *,
+        return_static * factor AS return_read,
+        supply_static * factor AS supply_read,
+        reported_tesp * reported_factor AS reported_inwc,
+        least(0.5 * pow(10, -reported_decimals) * reported_factor, getvariable('reported_rounding_cap_inwc'))
+        + getvariable('sum_tolerance_inwc') AS reported_tolerance,
+        within(return_read, getvariable('near_zero_inwc'))
+        AND within(supply_read, getvariable('near_zero_inwc')) AS near_zero,
+        CASE
+            WHEN near_zero THEN 'near_zero'
+            WHEN return_read > 0 AND supply_read > 0 THEN 'both_positive'
+            WHEN return_read < 0 AND supply_read < 0 THEN 'both_negative'
+            WHEN return_read > 0 AND supply_read < 0 THEN 'crossed'
+            ELSE 'right'
+        END AS sign_case,
+        abs(abs(reported_inwc) - (abs(return_read) + abs(supply_read))) AS miss_of_sum,
+        abs(abs(reported_inwc) - abs(supply_read - return_read)) AS miss_of_difference
+    FROM reading_unit
+)
+
+SELECT
+    *,
+    CASE
+        WHEN sign_case IN ('both_positive', 'both_negative') THEN
+            coalesce(within(miss_of_sum, reported_tolerance) AND miss_of_sum < miss_of_difference, FALSE)
+        WHEN sign_case = 'crossed' THEN
+            reported_inwc IS NULL OR within(miss_of_sum, reported_tolerance)
+        ELSE FALSE
+    END AS sign_repaired,
+    sign_repaired AND sign_case = 'crossed' AS exchanged,
+    CASE
+        WHEN exchanged THEN supply_read
+        WHEN sign_repaired AND sign_case = 'both_positive' THEN -return_read
+        ELSE return_read
+    END AS return_signed,
+    CASE
+        WHEN exchanged THEN return_read
+        WHEN sign_repaired AND sign_case = 'both_negative' THEN -supply_read
+        ELSE supply_read
+    END AS supply_signed,
+    supply_signed - return_signed AS tesp_signed,
+    CASE WHEN exchanged THEN zero_supply ELSE zero_return END * zero_factor AS zero_return_inwc,
+    CASE WHEN exchanged THEN zero_return ELSE zero_supply END * zero_factor AS zero_supply_inwc
+FROM converted;
