@@ -67,6 +67,7 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("technician_min_visits", 20, "visits", "data contract section 4"),
     Setting("technician_q", 0.05, "false discovery rate", "data contract section 4"),
     Setting("offset_material_inwc", 0.02, "in. w.c.", "data contract section 4"),
+    Setting("funnel_p", 0.999, "probability", "Spiegelhalter 2005, Stat. Med. 24:1185: 99.8 % limits; from memory"),
     Setting("offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON),
     # work
     Setting("work_min_pairs", 5, "pairs", COMMON),

@@ -1,0 +1,93 @@
+"""The technician stage: fits on arrays between SQL files; results as published tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.checks import all_checks
+from pipeline.technician.crossed import fit_crossed
+from pipeline.technician.skipping import skip_rates
+from pipeline.warehouse import Warehouse
+
+SERIES = ("return", "supply", "tesp")
+
+
+def run_technician(warehouse: Warehouse) -> None:
+    """Make instrument_offset, technician_zeroing and technician_practice."""
+    warehouse.run("technician/offset_reading.sql")
+    warehouse.store("offset_fit", fit_offsets(warehouse))
+    warehouse.run("technician/instrument_offset.sql")
+    warehouse.store("skip_fit", fit_skipping(warehouse))
+    warehouse.run("technician/technician_zeroing.sql")
+    warehouse.execute(practice_sql())
+
+
+def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
+    """One row per measurer: offsets and standard errors of return, supply and TESP, in in. w.c."""
+    rows = warehouse.query(
+        "SELECT place, measurer, return_inwc, supply_inwc, tesp_inwc FROM offset_reading ORDER BY visit_id"
+    )
+    if rows.is_empty():
+        numbers = {f"{s}_{what}": pl.Float64 for s in SERIES for what in ("offset", "se")}
+        return pl.DataFrame(schema={"measurer": pl.Int64, "group_no": pl.Int64, "group_size": pl.Int64, **numbers})
+    place = rows["place"].to_numpy().astype(np.int64)
+    measurer = rows["measurer"].to_numpy().astype(np.int64)
+    fits = {s: fit_crossed(rows[f"{s}_inwc"].to_numpy(), place, measurer) for s in SERIES}
+    group = fits["tesp"]
+    columns = {
+        "measurer": np.arange(len(group.group)),
+        "group_no": group.group,
+        "group_size": group.group_size,
+    }
+    for name, fit in fits.items():
+        columns[f"{name}_offset"] = fit.offset
+        columns[f"{name}_se"] = fit.standard_error
+    return pl.DataFrame(columns)
+
+
+def fit_skipping(warehouse: Warehouse) -> pl.DataFrame:
+    """One row per technician with visits: counts, the fleet's rate, p value, funnel limit, shrunk rate."""
+    rows = warehouse.query(
+        """
+        SELECT v.technician_id, count(*) AS n_visits, count(f.visit_id) AS n_not_zeroed
+        FROM visit_static AS v
+        LEFT JOIN finding AS f ON v.visit_id = f.visit_id AND f.check_id = 'zero_not_recorded'
+        GROUP BY v.technician_id
+        ORDER BY v.technician_id
+        """
+    )
+    if rows.is_empty():
+        numbers = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
+        return rows.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in numbers)
+    skipped = rows["n_not_zeroed"].to_numpy().astype(np.float64)
+    visits = rows["n_visits"].to_numpy().astype(np.float64)
+    rates = skip_rates(
+        skipped, visits, warehouse.settings["funnel_p"], visits >= warehouse.settings["technician_min_visits"]
+    )
+    return rows.with_columns(
+        pl.lit(rates.fleet_rate).alias("fleet_rate"),
+        pl.Series("p_value", rates.p_value),
+        pl.Series("funnel_hi", rates.funnel_hi),
+        pl.Series("shrunk_rate", rates.shrunk_rate),
+    )
+
+
+def practice_sql() -> str:
+    """technician_practice: a count and a rate for every check, made from the check files themselves."""
+    counts = ",\n    ".join(
+        f"count(*) FILTER (WHERE f.check_id = '{c.check_id}') AS {c.check_id}_n,\n"
+        f"    {c.check_id}_n / n_visits AS {c.check_id}_rate"
+        for c in all_checks()
+    )
+    return f"""
+CREATE OR REPLACE TABLE technician_practice AS
+SELECT
+    v.technician_id,
+    count(DISTINCT v.visit_id) AS n_visits,
+    {counts}
+FROM visit_static AS v
+LEFT JOIN finding AS f USING (visit_id)
+GROUP BY v.technician_id
+ORDER BY v.technician_id
+"""

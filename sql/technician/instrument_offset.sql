@@ -1,0 +1,79 @@
+-- A row per technician and instrument: what their readings show beyond what others find at the same sites.
+-- Material and significant, both, on a port with enough visits: then the readings count as doubtful.
+CREATE OR REPLACE TABLE instrument_offset AS
+WITH counted AS (
+    SELECT
+        measurer,
+        any_value(technician_id) AS technician_id,
+        any_value(nullif(instrument_id, '')) AS instrument_id,
+        count(*) AS n_visits,
+        count(DISTINCT site_id) AS n_sites
+    FROM offset_reading
+    GROUP BY measurer
+),
+
+told AS (
+    SELECT
+        f.* EXCLUDE (group_size),
+        c.* EXCLUDE (measurer),
+        f.group_size >= getvariable('offset_min_group') AS can_be_told
+    FROM offset_fit AS f
+    INNER JOIN counted AS c USING (measurer)
+),
+
+port AS (
+    SELECT
+        measurer,
+        port,
+        2 * (1 - student_t_cdf(abs(offset_inwc / offset_se), greatest(n_sites - 1, 1)::DOUBLE)) AS p_value
+    FROM (
+        SELECT measurer, n_visits, n_sites, 'return' AS port, return_offset AS offset_inwc, return_se AS offset_se
+        FROM told WHERE can_be_told
+        UNION ALL
+        SELECT measurer, n_visits, n_sites, 'supply', supply_offset, supply_se
+        FROM told WHERE can_be_told
+    )
+    WHERE n_visits >= getvariable('technician_min_visits') AND offset_se > 0
+),
+
+ranked AS (
+    SELECT
+        *,
+        count(*) OVER () AS family,
+        row_number() OVER (ORDER BY p_value, measurer, port) AS place_in_family
+    FROM port
+),
+
+adjusted AS (
+    SELECT
+        measurer,
+        port,
+        least(1, min(p_value * family / place_in_family) OVER (ORDER BY place_in_family DESC)) AS q_value
+    FROM ranked
+)
+
+SELECT
+    t.technician_id,
+    t.instrument_id,
+    t.n_visits,
+    t.n_sites,
+    CASE WHEN t.can_be_told THEN t.return_offset END AS return_offset_inwc,
+    CASE WHEN t.can_be_told THEN t.return_se END AS return_offset_se,
+    CASE WHEN t.can_be_told THEN t.supply_offset END AS supply_offset_inwc,
+    CASE WHEN t.can_be_told THEN t.supply_se END AS supply_offset_se,
+    least(r.q_value, s.q_value) AS q_value,
+    CASE WHEN t.can_be_told THEN t.tesp_offset END AS tesp_offset_inwc,
+    CASE WHEN t.can_be_told THEN t.tesp_se END AS tesp_offset_se,
+    r.q_value AS return_q_value,
+    s.q_value AS supply_q_value,
+    coalesce(
+        abs(t.return_offset) >= getvariable('offset_material_inwc') AND r.q_value <= getvariable('technician_q'), FALSE
+    ) AS return_doubtful,
+    coalesce(
+        abs(t.supply_offset) >= getvariable('offset_material_inwc') AND s.q_value <= getvariable('technician_q'), FALSE
+    ) AS supply_doubtful,
+    t.group_no
+FROM told AS t
+LEFT JOIN adjusted AS r ON t.measurer = r.measurer AND r.port = 'return'
+LEFT JOIN adjusted AS s ON t.measurer = s.measurer AND s.port = 'supply'
+ORDER BY ALL;
