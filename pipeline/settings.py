@@ -58,6 +58,7 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("chronic_probability", 0.95, "probability", "data contract section 4"),
     Setting("within_probability", 0.05, "probability", "data contract section 4"),
     Setting("robust_cutoff", 2.0, "standard deviations", "Huber's k between 1.345 and 2; see docs/statistics.md"),
+    Setting("yardstick_prior_visits", 4, "visits", "how far a site's yardstick leans on the fleet; tuned on simulated fleets"),
     # trends
     Setting("trend_min_visits", 5, "visits", "data contract section 4"),
     Setting("trend_min_span_days", 180, "d", "data contract section 4"),

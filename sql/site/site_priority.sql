@@ -1,0 +1,112 @@
+-- Which sites first: the chronic and the uncertain ones in service, by expected excess; ties by id. What to check
+-- first is said in the trade's words, by side and evidence.
+CREATE OR REPLACE TABLE site_priority AS
+WITH drops AS (
+    SELECT
+        v.equipment_id,
+        v.mode,
+        median(v.filter_drop_inwc) AS filter_drop_inwc,
+        median(v.coil_drop_inwc) AS coil_drop_inwc
+    FROM visit_static AS v
+    INNER JOIN level_visit AS l USING (visit_id)
+    GROUP BY v.equipment_id, v.mode
+),
+
+at_rating AS (
+    -- Fan power where the same tap meets the rating, from the blower table.
+    SELECT
+        s.equipment_id,
+        s.mode,
+        interpolate(
+            b.rated_tesp_inwc / b.density_ratio, t.static_lo, t.power_lo, t.static_hi, t.power_hi
+        ) AS power_w
+    FROM site_static AS s
+    INNER JOIN equipment_budget AS b USING (equipment_id)
+    ASOF INNER JOIN blower_segment AS t
+        ON
+            b.blower_table_id = t.blower_table_id
+            AND CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END = t.tap
+            AND b.rated_tesp_inwc / b.density_ratio >= t.static_lo
+    WHERE b.rated_tesp_inwc / b.density_ratio <= t.static_hi
+),
+
+listed AS (
+    SELECT
+        s.*,
+        e.motor_kind,
+        b.return_budget_inwc,
+        d.filter_drop_inwc,
+        d.coil_drop_inwc,
+        a.power_w AS power_at_rating_w,
+        row_number() OVER by_excess AS rank,
+        row_number() OVER by_side AS rank_in_side
+    FROM site_static AS s
+    INNER JOIN equipment AS e USING (equipment_id)
+    INNER JOIN equipment_budget AS b USING (equipment_id)
+    LEFT JOIN drops AS d ON s.equipment_id = d.equipment_id AND s.mode = d.mode
+    LEFT JOIN at_rating AS a ON s.equipment_id = a.equipment_id AND s.mode = a.mode
+    WHERE s.static_state IN ('chronic', 'uncertain')
+        AND (e.retired_on IS NULL OR e.retired_on > getvariable('today'))
+    WINDOW
+        by_excess AS (ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode),
+        by_side AS (
+            PARTITION BY s.problem_side ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode
+        )
+)
+
+SELECT
+    rank,
+    problem_side,
+    rank_in_side,
+    site_id,
+    branch,
+    equipment_id,
+    mode,
+    static_state,
+    expected_excess_inwc,
+    level_inwc,
+    rated_tesp_inwc,
+    greatest(design_cfm - airflow_cfm, 0) AS airflow_shortfall_cfm,
+    power_w - power_at_rating_w AS extra_power_w,
+    CASE problem_side
+        WHEN 'return' THEN
+            CASE
+                WHEN filter_drop_inwc > return_budget_inwc / 2 THEN
+                    format(
+                        'Filter first: its drop of {:.2f} is more than half of what the return side allows; '
+                        || 'filter type, size and cabinet. Then the return duct and grille.', filter_drop_inwc
+                    )
+                WHEN filter_drop_inwc IS NOT NULL THEN
+                    format(
+                        'Return duct first: the filter drop is only {:.2f}; look for an undersized return, '
+                        || 'a blocked grille, a crushed or closed run.', filter_drop_inwc
+                    )
+                ELSE 'Return side: measure the filter drop, then look at filter size, grille and return duct.'
+            END
+        WHEN 'supply' THEN
+            CASE
+                WHEN coil_drop_inwc > supply_level_inwc / 2 THEN
+                    format(
+                        'Coil first: its drop of {:.2f} is more than half of the supply static; '
+                        || 'clean it, check that it fits the airflow. Then the supply duct.', coil_drop_inwc
+                    )
+                ELSE 'Supply side: shut registers and dampers, kinked or badly strapped runs, an undersized trunk; '
+                    || 'measure the coil drop if there is a coil outside the cabinet.'
+            END
+        WHEN 'airflow_setting' THEN
+            'Blower tap first: more air moves than the design asks for, which raises both sides; '
+            || 'set the fan by the maker''s table and measure again before touching ducts.'
+        ELSE 'No side stands out: measure again like new, both sides and the drops.'
+    END
+    || CASE
+        WHEN static_state = 'uncertain' THEN ' Not certain yet: measure once more before work is sold.'
+        ELSE ''
+    END
+    || CASE motor_kind
+        WHEN 'psc' THEN ' This motor loses air as static rises.'
+        WHEN 'constant_airflow' THEN ' This motor keeps the air and burns watts as static rises.'
+        WHEN 'constant_torque' THEN ' This motor loses some air and burns some watts as static rises.'
+        ELSE ''
+    END AS check_first
+FROM listed
+ORDER BY rank;
