@@ -71,7 +71,7 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("funnel_p", 0.999, "probability", "Spiegelhalter 2005, Stat. Med. 24:1185: 99.8 % limits; from memory"),
     Setting("offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON),
     # work
-    Setting("work_min_pairs", 5, "pairs", COMMON),
+    Setting("work_min_pairs", 6, "pairs", COMMON),
     # the gate
     Setting("gate_rejected_share", 0.05, "share of rows", "data contract: the gate"),
     # reports

@@ -44,3 +44,93 @@ class RunOrder:
 
 
 Stage = Callable[[Warehouse, RunOrder], None]
+
+
+def load_stage(warehouse: Warehouse, order: RunOrder) -> None:
+    """Drops -> clean input tables, ledger, rejected and superseded rows."""
+    from pipeline.load import load
+
+    load(warehouse, order)
+    warehouse.set_variable("today", order.today, "DATE")
+
+
+def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
+    """May what was loaded be published? Raises GateError; then the drop's rows are withdrawn."""
+    from expectations.gate import gate
+    from pipeline.errors import GateError
+    from pipeline.load import accept, withdraw
+
+    try:
+        gate(warehouse, order)
+    except GateError:
+        withdraw(warehouse, order)
+        raise
+    accept(warehouse, order)
+
+
+def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
+    """Visits -> readings repaired in order, and findings."""
+    from pipeline.checks import run_checks
+
+    for name in ("1_row", "2_unit", "3_sign", "4_zero", "5_reading"):
+        warehouse.run(f"repair/{name}.sql")
+    run_checks(warehouse)
+
+
+def static_stage(warehouse: Warehouse, _: RunOrder) -> None:
+    """Readings -> TESP, uncertainty, airflow and causes of every visit."""
+    for name in (
+        "blower_segment",
+        "equipment_budget",
+        "uncertainty",
+        "visit_uncertainty",
+        "visit_static",
+        "visit_segment",
+    ):
+        warehouse.run(f"static/{name}.sql")
+
+
+def technician_stage(warehouse: Warehouse, _: RunOrder) -> None:
+    """Visits -> hidden offsets, skipped zeroes, practice."""
+    from pipeline.technician import run_technician
+
+    run_technician(warehouse)
+
+
+def site_stage(warehouse: Warehouse, _: RunOrder) -> None:
+    """Visits and offsets -> verdicts, trends and the order of work."""
+    from pipeline.site import run_site
+
+    run_site(warehouse)
+
+
+def work_stage(warehouse: Warehouse, _: RunOrder) -> None:
+    """Works and visits around them -> what each kind of work helped."""
+    warehouse.run("work/work_effect.sql")
+
+
+def publish_stage(warehouse: Warehouse, order: RunOrder) -> None:
+    """Write the published file and swap it into place."""
+    from pipeline.publish import publish
+
+    publish(warehouse, order)
+
+
+def report_stage(_: Warehouse, order: RunOrder) -> None:
+    """Draw the pages from what is published."""
+    from reports import draw
+
+    draw(order.published_file, order.reports_folder, order.say)
+
+
+STAGES: tuple[tuple[str, Stage], ...] = (
+    ("load", load_stage),
+    ("gate", gate_stage),
+    ("check", check_stage),
+    ("static", static_stage),
+    ("technician", technician_stage),
+    ("site", site_stage),
+    ("work", work_stage),
+    ("publish", publish_stage),
+    ("report", report_stage),
+)

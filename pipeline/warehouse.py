@@ -30,6 +30,7 @@ class Warehouse:
     def __init__(self, path: Path | str = ":memory:", settings: Settings | None = None) -> None:
         self.path = path
         self.settings = settings or Settings()
+        self._variables: dict[str, tuple[object, str]] = {}
         self.con = self._open()
 
     def _open(self) -> duckdb.DuckDBPyConnection:
@@ -43,12 +44,15 @@ class Warehouse:
             con.execute(f"SET VARIABLE {setting.name} = CAST({setting.value!r} AS DOUBLE)")
         functions.register(con)
         self.con = con
+        for name, (value, sql_type) in self._variables.items():
+            self.set_variable(name, value, sql_type)
         for file in sorted((SQL_DIR / "macros").glob("*.sql")):
             self.run(f"macros/{file.name}")
         return con
 
     def set_variable(self, name: str, value: object, sql_type: str) -> None:
-        """Make `value` readable in SQL as getvariable('name')."""
+        """Make `value` readable in SQL as getvariable('name'), also after the file was closed and opened again."""
+        self._variables[name] = (value, sql_type)
         self.con.execute(f"SET VARIABLE {name} = CAST(? AS {sql_type})", [str(value)])
 
     def run(self, name: str, parameters: Mapping[str, object] | None = None) -> None:

@@ -12,7 +12,7 @@ from pipeline.warehouse import Warehouse
 def run_site(warehouse: Warehouse) -> None:
     """Make site_static, site_trend, equipment_trend and site_priority."""
     set_measurer_sd(warehouse)
-    for name in ("level_visit", "level_centre", "level_weight", "level_scatter"):
+    for name in ("comparable_visit", "level_visit", "level_centre", "level_weight", "level_scatter"):
         warehouse.run(f"site/{name}.sql")
     set_prior(warehouse, "scatter", "SELECT scatter_variance, n - 1 AS df FROM level_scatter WHERE n >= 3 ORDER BY ALL")
     warehouse.run("site/site_cause.sql")

@@ -1,0 +1,152 @@
+"""The commands: parse, call, print; no logic (data contract, section 5)."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+from pipeline import __version__
+from pipeline.errors import FleetStaticError, UsageError
+
+EPILOG = """exit status: 0 done; 1 the drop's gate failed, nothing published; 2 the command or its input cannot be used"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    arguments = build_parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except FleetStaticError as error:
+        sys.stdout.flush()
+        sys.stderr.write(f"fleet-static: {error}\n")
+        return error.exit_status
+    except BrokenPipeError:
+        return 0
+    except KeyboardInterrupt:
+        sys.stderr.write("fleet-static: stopped; the last publication stands\n")
+        return 130
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The command line, one sub-command for each line of the contract."""
+    parser = argparse.ArgumentParser(
+        prog="fleet-static",
+        description="Total external static pressure over a whole fleet: which sites are chronically high, on which "
+        "side, and whose readings can be trusted.",
+        epilog=EPILOG,
+    )
+    parser.add_argument("--version", action="version", version=f"fleet-static {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    demo = commands.add_parser("demo", help="build the demo fleet into out/demo and name the report to open")
+    demo.add_argument("--into", type=Path, default=Path("out/demo"), metavar="DIR", help="default: out/demo")
+    _run_options(demo, today=False)
+    demo.set_defaults(run=_demo)
+
+    run = commands.add_parser("run", help="load, check, measure, rank, report; publishes DIR/fleet.duckdb")
+    run.add_argument("drops", nargs="+", type=Path, metavar="DROP", help="a folder of CSV files, or one file")
+    run.add_argument("--into", type=Path, required=True, metavar="DIR", help="where everything is kept")
+    run.add_argument("--mapping", type=Path, metavar="FILE", help="TOML file that translates another export")
+    _run_options(run, today=True)
+    run.set_defaults(run=_run)
+
+    report = commands.add_parser("report", help="draw the reports again from what is published")
+    report.add_argument("into", type=Path, metavar="DIR")
+    report.add_argument("--site", metavar="ID", help="one site's sheet, to hand to a crew")
+    report.set_defaults(run=_report)
+
+    sql = commands.add_parser("sql", help="read-only SQL on the published tables; without a query: a prompt")
+    sql.add_argument("into", type=Path, metavar="DIR")
+    sql.add_argument("query", nargs="?", metavar="QUERY")
+    sql.add_argument("--format", choices=("table", "csv", "json", "parquet"), default="table")
+    sql.set_defaults(run=_sql)
+
+    make = commands.add_parser("make-fleet", help="write a synthetic drop with its planted truth beside it")
+    make.add_argument("folder", type=Path, metavar="DIR")
+    make.add_argument("--sites", type=int, required=True, metavar="N")
+    make.add_argument("--visits", type=int, required=True, metavar="V", help="visits in all")
+    make.add_argument("--seed", type=int, required=True, metavar="S")
+    make.set_defaults(run=_make_fleet)
+    return parser
+
+
+def _run_options(parser: argparse.ArgumentParser, *, today: bool) -> None:
+    if today:
+        parser.add_argument(
+            "--today",
+            type=_date,
+            metavar="DATE",
+            help="reference day for ages and future dates (YYYY-MM-DD); default: the day of the run",
+        )
+    parser.add_argument("--settings", type=Path, metavar="FILE", help="TOML file of settings to change")
+    parser.add_argument("--direct", action="store_true", help="run the stages without Prefect")
+    parser.add_argument("--quiet", action="store_true", help="show errors only")
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date; expected YYYY-MM-DD") from None
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from pipeline.runner import run_drops
+
+    run_drops(
+        arguments.drops,
+        arguments.into,
+        today=arguments.today or date.today(),
+        mapping=arguments.mapping,
+        settings_file=arguments.settings,
+        direct=arguments.direct,
+        quiet=arguments.quiet,
+    )
+    return 0
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from seed_data import DEMO_DROP, DEMO_MAPPING, DEMO_TODAY
+
+    arguments.drops, arguments.mapping, arguments.today = [DEMO_DROP], DEMO_MAPPING, DEMO_TODAY
+    status = _run(arguments)
+    sys.stdout.write(f"open {(arguments.into / 'reports' / 'index.html')} in a browser\n")
+    return status
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    from reports import draw, draw_site_sheet
+
+    published, folder = arguments.into / "fleet.duckdb", arguments.into / "reports"
+    if arguments.site is None:
+        written = draw(published, folder)
+        sys.stdout.write(f"open {folder / 'index.html'} ({len(written)} pages)\n")
+    else:
+        sys.stdout.write(f"open {draw_site_sheet(published, folder, arguments.site)}\n")
+    return 0
+
+
+def _sql(arguments: argparse.Namespace) -> int:
+    from pipeline.query import answer, prompt
+
+    published = arguments.into / "fleet.duckdb"
+    if arguments.query is None:
+        return prompt(published, arguments.format)
+    return answer(published, arguments.query, arguments.format, sys.stdout)
+
+
+def _make_fleet(arguments: argparse.Namespace) -> int:
+    from pipeline.simulate import make_fleet_command
+
+    if arguments.sites < 1 or arguments.visits < 0:
+        raise UsageError(f"--sites {arguments.sites} --visits {arguments.visits}: expected at least one site")
+    make_fleet_command(arguments.folder, arguments.sites, arguments.visits, arguments.seed)
+    sys.stdout.write(f"wrote {arguments.folder}, the planted truth in {arguments.folder / 'truth'}\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,123 @@
+"""Publication: everything that outsiders read, written to a new file and swapped into place at once.
+
+Readers open `fleet.duckdb` read-only and keep what they opened; a run neither blocks them nor is blocked.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.stages import RunOrder
+from pipeline.warehouse import SQL_DIR, Warehouse
+
+# Published tables in the order in which a reader meets them. Internal tables stay in the work file.
+PUBLISHED = (
+    "publication",
+    "setting",
+    "load_ledger",
+    "rejected_row",
+    "superseded_row",
+    "check_catalog",
+    "check_run",
+    "gate_result",
+    "finding",
+    "site",
+    "equipment",
+    "blower_table",
+    "technician",
+    "instrument",
+    "visit",
+    "work",
+    "visit_static",
+    "visit_segment",
+    "visit_uncertainty",
+    "site_static",
+    "site_trend",
+    "equipment_trend",
+    "site_priority",
+    "technician_zeroing",
+    "instrument_offset",
+    "technician_practice",
+    "work_effect",
+)
+OPTIONAL = {"check_run", "gate_result"}
+
+
+def publish(warehouse: Warehouse, order: RunOrder) -> None:
+    """Write DIR/fleet.duckdb.new, make it durable, and put it in the place of DIR/fleet.duckdb."""
+    describe_run(warehouse, order)
+    target = order.published_file
+    new = target.with_name(target.name + ".new")
+    new.unlink(missing_ok=True)
+    warehouse.execute(f"ATTACH '{_quoted(new)}' AS published")
+    try:
+        with warehouse.transaction():
+            for name in PUBLISHED:
+                if name in OPTIONAL and name not in warehouse.tables():
+                    continue
+                warehouse.execute(f'CREATE TABLE published."{name}" AS SELECT * FROM "{name}"')
+        add_macros(warehouse)
+        warehouse.execute("CHECKPOINT published")
+    finally:
+        warehouse.execute("DETACH published")
+    replace_durably(new, target)
+
+
+def describe_run(warehouse: Warehouse, order: RunOrder) -> None:
+    """Make `publication` (one row) and `setting`."""
+    settings = order.settings.rows()
+    warehouse.store(
+        "setting",
+        pl.DataFrame(
+            [(s.name, s.value, s.unit, s.source) for s in settings],
+            schema={"name": pl.String, "value": pl.Float64, "unit": pl.String, "source": pl.String},
+            orient="row",
+        ),
+    )
+    warehouse.store(
+        "publication",
+        pl.DataFrame(
+            {
+                "today": [order.today],
+                "version": [__version__],
+                "published_at": [datetime.now(UTC)],
+                "settings": [json.dumps({s.name: s.value for s in settings})],
+            }
+        ),
+    )
+
+
+def add_macros(warehouse: Warehouse) -> None:
+    """Copy the macros into the published file, so that an analyst's SQL can use them in any DuckDB client."""
+    home = warehouse.scalar("SELECT current_database()")
+    warehouse.execute("USE published")
+    try:
+        for file in sorted((SQL_DIR / "macros").glob("*.sql")):
+            warehouse.run(f"macros/{file.name}")
+    finally:
+        warehouse.execute(f'USE "{home}"')
+
+
+def replace_durably(new: Path, target: Path) -> None:
+    """Atomic rename that survives a power cut: the file is synced before, its folder after."""
+    _sync(new)
+    os.replace(new, target)
+    _sync(target.parent)
+
+
+def _sync(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _quoted(path: Path) -> str:
+    return str(path).replace("'", "''")

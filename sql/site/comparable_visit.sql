@@ -1,0 +1,38 @@
+-- Visits that can be compared with one another: valid and like new. Readings of a technician and instrument whose
+-- offset is material and significant are corrected by it (data contract, "Doubtful zeroes and levels").
+CREATE OR REPLACE TABLE comparable_visit AS
+SELECT
+    v.visit_id,
+    v.equipment_id,
+    v.mode,
+    v.visited_on,
+    s.segment,
+    s.since_last_work,
+    epoch(v.visited_at) / 86400.0 / getvariable('days_per_year') AS at_year,
+    v.technician_id,
+    coalesce(v.instrument_id, '') AS instrument_id,
+    v.sides_known,
+    v.return_inwc - CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS return_inwc,
+    v.supply_inwc - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END AS supply_inwc,
+    v.tesp_inwc
+    - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
+    + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS tesp_inwc,
+    coalesce(o.return_doubtful OR o.supply_doubtful, FALSE) AS offset_corrected,
+    CASE
+        WHEN o.return_doubtful OR o.supply_doubtful THEN
+            pow(CASE WHEN o.return_doubtful THEN o.return_offset_se ELSE 0 END, 2)
+            + pow(CASE WHEN o.supply_doubtful THEN o.supply_offset_se ELSE 0 END, 2)
+        ELSE pow(getvariable('measurer_sd'), 2)
+    END AS measurer_variance,
+    v.airflow_cfm,
+    v.airflow_ratio,
+    v.design_cfm,
+    v.power_w,
+    v.return_restriction_inwc,
+    v.supply_restriction_inwc,
+    v.airflow_setting_inwc
+FROM visit_static AS v
+INNER JOIN visit_segment AS s USING (visit_id)
+LEFT JOIN instrument_offset AS o
+    ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
+WHERE v.like_new AND NOT s.on_work_day;
