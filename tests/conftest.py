@@ -1,0 +1,59 @@
+"""Fixtures that many tests share: fleets run once a session, without Prefect, gate or pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipeline.settings import Settings
+from pipeline.stages import STAGES, RunOrder
+from pipeline.warehouse import Warehouse
+
+ROOT = Path(__file__).resolve().parent.parent
+FIELD_DROP = ROOT.parent / "shared" / "field_drop"
+FIELD_TODAY = date(2026, 11, 25)
+
+Query = Callable[[str], pl.DataFrame]
+
+
+def run_stages(
+    drops: list[Path], into: Path, today: date, *, without: tuple[str, ...] = ("gate", "report")
+) -> Path:
+    """Run the stages on the drops and return the published file."""
+    into.mkdir(parents=True, exist_ok=True)
+    order = RunOrder(tuple(drops), into, today, settings=Settings())
+    with Warehouse(order.work_file, order.settings) as warehouse:
+        for name, stage in STAGES:
+            if name not in without:
+                stage(warehouse, order)
+    return order.published_file
+
+
+def query_of(published: Path) -> Query:
+    """A function that asks the published file and gives Polars frames."""
+
+    def ask(sql: str) -> pl.DataFrame:
+        with duckdb.connect(str(published), read_only=True) as con:
+            con.execute("SET TimeZone = 'UTC'")
+            return con.sql(sql).pl()
+
+    return ask
+
+
+@pytest.fixture(scope="session")
+def field_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The publication of the drop that nobody on the team wrote."""
+    if not FIELD_DROP.is_dir():
+        pytest.skip("the shared field drop does not lie beside this checkout")
+    return run_stages([FIELD_DROP], tmp_path_factory.mktemp("field"), FIELD_TODAY)
+
+
+@pytest.fixture(scope="session")
+def field(field_file: Path) -> Query:
+    """Ask the publication of the field drop."""
+    return query_of(field_file)
