@@ -1,0 +1,74 @@
+"""A rule is one SELECT of the rows that break it; Great Expectations counts them inside the database.
+
+What belongs here: what a rule is, counting, and turning "it raised" into an error of the stage. What does
+not: the rules (`contracts.py`, `published.py`, `sql/checks/`) and the library's classes (`datasource.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.errors import StageError
+from pipeline.warehouse import Warehouse
+
+
+@dataclass(frozen=True)
+class Rule:
+    """`sql` selects a row for each thing that is wrong; `allowed` is the share of the table that may be."""
+
+    name: str
+    table_name: str
+    sql: str
+    allowed: float = 0.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a rule found: `failing` rows, and how many `seconds` the counting took."""
+
+    rule: Rule
+    failing: int
+    seconds: float
+
+
+def count_failing(warehouse: Warehouse, rules: Sequence[Rule]) -> list[Outcome]:
+    """Count the rows that break each rule, in order. A rule that raises is a StageError with name and SQL."""
+    if not rules:
+        return []
+    if str(warehouse.path) == ":memory:":
+        raise StageError("expectations need a work file; an in-memory warehouse cannot be handed over")
+    from expectations.datasource import count_rows
+
+    set_up = _set_up(warehouse)
+    with warehouse.released():
+        counted = count_rows(str(warehouse.path), set_up, [rule.sql for rule in rules])
+    outcomes = []
+    for rule, count in zip(rules, counted, strict=True):
+        if isinstance(count, str):
+            raise StageError(
+                f"the expectation {rule.name!r} broke: {count}\n--- its query was:\n{rule.sql.strip()}"
+            )
+        outcomes.append(Outcome(rule, *count))
+    return outcomes
+
+
+def _set_up(warehouse: Warehouse) -> list[str]:
+    """The session as the stages see it: time zone and variables (macros lie in the file)."""
+    variables = warehouse.con.sql("SELECT name, value, type FROM duckdb_variables() ORDER BY name").fetchall()
+    limit = warehouse.scalar("SELECT current_setting('memory_limit')")
+    return [
+        "SET TimeZone = 'UTC'",
+        f"SET memory_limit = '{limit}'",
+        *(f"SET VARIABLE {name} = CAST('{_quoted(value)}' AS {kind})" for name, value, kind in variables),
+    ]
+
+
+def _quoted(value: object) -> str:
+    return str(value).replace("'", "''")
+
+
+def examples(warehouse: Warehouse, rule: Rule, at_most: int = 5) -> list[str]:
+    """The first of the rows that break the rule, in words (its first column)."""
+    rows = warehouse.con.sql(f"SELECT * FROM ({rule.sql}\n) LIMIT {at_most}").fetchall()
+    return [str(row[0]) for row in rows]

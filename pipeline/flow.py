@@ -1,0 +1,111 @@
+"""The Prefect skin: each stage a task, the run a flow. Nothing imports it but `cli.py`.
+
+The stages know nothing of Prefect (`stages.py`); a run's state lies in DIR/.prefect; Prefect is imported late
+and kept quiet. With PREFECT_API_URL in the environment that server is used, else a temporary one of the
+project's own (`prefect_server.py`).
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from pipeline.prefect_server import TemporaryServer
+from pipeline.stages import RunOrder, Stage
+from pipeline.warehouse import Warehouse
+
+# Quiet unless the user asks for Prefect's own words; nothing is sent to its makers or stored on its server.
+_DEFAULTS = {
+    "PREFECT_LOGGING_LEVEL": "CRITICAL",
+    "PREFECT_LOGGING_TO_API_ENABLED": "false",
+    "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "false",
+}
+_FORCED = {"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"}
+
+
+def prefect_home(order: RunOrder) -> Path:
+    """Where Prefect keeps the history of the runs into this DIR."""
+    return order.into.resolve() / ".prefect"
+
+
+def _prepare_environment(home: Path) -> None:
+    """Prefect reads its settings when it is imported, so this comes first."""
+    for name, value in _DEFAULTS.items():
+        os.environ.setdefault(name, value)
+    os.environ.update(_FORCED, PREFECT_HOME=str(home))
+
+
+@contextmanager
+def _api(home: Path) -> Iterator[None]:
+    """Prefect's settings for the time of one run: its API's address and its home."""
+    given = os.environ.get("PREFECT_API_URL")
+    server = None if given else TemporaryServer(home)
+    try:
+        from prefect import settings
+
+        updates: dict[Any, Any] = {settings.PREFECT_HOME: home}
+        if server is not None:
+            updates[settings.PREFECT_API_URL] = server.url()
+        with settings.temporary_settings(updates=updates):
+            try:
+                yield
+            finally:
+                _send_what_waits()
+    finally:
+        if server is not None:
+            server.stop()
+
+
+def _send_what_waits() -> None:
+    """Let the events worker finish while its server still lives; otherwise it complains at exit."""
+    from prefect.events.worker import EventsWorker
+
+    logging.getLogger("EventsWorker").setLevel(logging.CRITICAL)
+    EventsWorker.drain_all(timeout=5.0)
+
+
+def run_with_prefect(order: RunOrder, stages: list[tuple[str, Stage]]) -> None:
+    """Run the stages in order, each as a Prefect task; what a stage raises reaches the caller unchanged."""
+    home = prefect_home(order)
+    home.mkdir(parents=True, exist_ok=True)
+    _prepare_environment(home)
+    with _api(home), Warehouse(order.work_file, order.settings) as warehouse:
+        _flow_of(order, stages, warehouse)
+
+
+def _flow_of(order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Warehouse) -> None:
+    from prefect import flow, task
+    from prefect.cache_policies import NO_CACHE
+
+    raised: list[BaseException] = []
+
+    def guarded(stage: Stage) -> None:
+        try:
+            stage(warehouse, order)
+        except BaseException as error:
+            raised.append(error)
+            raise
+
+    def as_task(name: str, stage: Stage) -> Callable[[], None]:
+        # The stage is in the closure: a parameter would be serialised, and a connection cannot be.
+        @task(name=name, cache_policy=NO_CACHE, persist_result=False)
+        def step() -> None:
+            guarded(stage)
+
+        return step
+
+    @flow(name="fleet-static", validate_parameters=False, persist_result=False)
+    def fleet_static() -> None:
+        for name, stage in stages:
+            as_task(name, stage)()
+
+    try:
+        fleet_static()
+    except BaseException:
+        if raised:
+            raise raised[0] from None
+        raise
