@@ -3,7 +3,7 @@
 -- Density of the standard atmosphere at an elevation, as a share of that at sea level; NULL outside -16,000 to 36,000 ft.
 -- unit: ft; share. source: US Standard Atmosphere 1976, lowest layer: H = r0 Z / (r0 + Z) with r0 = 6356766 m,
 -- T = 288.15 K - 6.5 K/km H, density ratio = (T / 288.15 K)^(34.163195 / 6.5 - 1), where 34.163195 K/km is g0 M / R
-CREATE OR REPLACE MACRO density_ratio(elevation_ft) AS (
+CREATE OR REPLACE MACRO density_ratio(elevation_ft DOUBLE) AS (
     CASE
         WHEN elevation_ft BETWEEN -16000 AND 36000
             THEN power(
@@ -15,18 +15,18 @@ CREATE OR REPLACE MACRO density_ratio(elevation_ft) AS (
 
 -- Velocity pressure of standard air moving at a speed.
 -- unit: ft/min to in. w.c. source: trade convention (V / 4005)^2; first principles give 4008.6 with the conventional inch
-CREATE OR REPLACE MACRO velocity_pressure_inwc(fpm) AS (
+CREATE OR REPLACE MACRO velocity_pressure_inwc(fpm DOUBLE) AS (
     (fpm / 4005e0) * (fpm / 4005e0)
 );
 
 -- Speed of standard air that makes a velocity pressure; NULL where the pressure is negative.
 -- unit: in. w.c. to ft/min. source: trade convention V = 4005 sqrt(VP)
-CREATE OR REPLACE MACRO velocity_fpm(vp) AS (
+CREATE OR REPLACE MACRO velocity_fpm(vp DOUBLE) AS (
     CASE WHEN vp >= 0 THEN 4005e0 * sqrt(vp) END
 );
 
 -- Power that an airflow gains against a pressure: flow times pressure, without the losses of fan and motor.
 -- unit: cfm and in. w.c. to W. source: definition; 0.028316846592 / 60 m3/s per cfm times 249.08891 Pa per in. w.c. = 0.1175569
-CREATE OR REPLACE MACRO air_power_w(cfm, inwc) AS (
+CREATE OR REPLACE MACRO air_power_w(cfm DOUBLE, inwc DOUBLE) AS (
     (0.028316846592e0 / 60 * 249.08891e0) * cfm * inwc
 );

@@ -2,12 +2,12 @@
 
 -- True where a measured value is beyond a limit by more than 1e-9, the rounding left by sums of decimals.
 -- unit: value and limit in one unit; boolean. source: this project's convention
-CREATE OR REPLACE MACRO exceeds(value, lim) AS (
+CREATE OR REPLACE MACRO exceeds(value DOUBLE, lim DOUBLE) AS (
     value > lim + 1e-9
 );
 
 -- True where a measured difference, whatever its sign, is within a limit: the opposite of exceeds(abs(value), lim).
 -- unit: value and limit in one unit; boolean. source: this project's convention
-CREATE OR REPLACE MACRO within(value, lim) AS (
+CREATE OR REPLACE MACRO within(value DOUBLE, lim DOUBLE) AS (
     abs(value) <= lim + 1e-9
 );

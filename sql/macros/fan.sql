@@ -1,69 +1,68 @@
 -- Fans and ducts: fan laws, the duct curve, friction rate, blower-table look-up, and the split of a side's excess.
--- The factor 1e0 makes a DOUBLE of decimals and whole numbers before they are divided.
 
 -- Airflow of the same fan at another speed: in proportion to the speed.
 -- unit: that of x; speed_ratio = new speed / old speed. source: fan laws (AMCA 201), same fan and density
-CREATE OR REPLACE MACRO fan_law_flow(x, speed_ratio) AS (
-    1e0 * x * speed_ratio
+CREATE OR REPLACE MACRO fan_law_flow(x DOUBLE, speed_ratio DOUBLE) AS (
+    x * speed_ratio
 );
 
 -- Pressure of the same fan at another speed: with the square of the speed.
 -- unit: that of x; speed_ratio = new speed / old speed. source: fan laws (AMCA 201), same fan and density
-CREATE OR REPLACE MACRO fan_law_pressure(x, speed_ratio) AS (
-    1e0 * x * speed_ratio * speed_ratio
+CREATE OR REPLACE MACRO fan_law_pressure(x DOUBLE, speed_ratio DOUBLE) AS (
+    x * speed_ratio * speed_ratio
 );
 
 -- Shaft power of the same fan at another speed: with the cube of the speed.
 -- unit: that of x; speed_ratio = new speed / old speed. source: fan laws (AMCA 201), same fan and density
-CREATE OR REPLACE MACRO fan_law_power(x, speed_ratio) AS (
-    1e0 * x * speed_ratio * speed_ratio * speed_ratio
+CREATE OR REPLACE MACRO fan_law_power(x DOUBLE, speed_ratio DOUBLE) AS (
+    x * speed_ratio * speed_ratio * speed_ratio
 );
 
 -- Pressure that a duct system needs at airflow q, if it needs p0 at q0; NULL where q is negative or q0 not above 0.
 -- unit: pressure that of p0, airflow any. source: dp = K Q^n; n = 2 by convention, 1.8 to 2 for real ducts
-CREATE OR REPLACE MACRO duct_curve_pressure(p0, q0, q, n) AS (
-    CASE WHEN q >= 0 AND q0 > 0 THEN p0 * power(1e0 * q / q0, n) END
+CREATE OR REPLACE MACRO duct_curve_pressure(p0 DOUBLE, q0 DOUBLE, q DOUBLE, n DOUBLE) AS (
+    CASE WHEN q >= 0 AND q0 > 0 THEN p0 * power(q / q0, n) END
 );
 
 -- Airflow through a duct system at pressure p, if q0 flows at p0; NULL where p has not the sign of p0, or p0 is 0.
 -- unit: airflow that of q0, pressure any. source: the inverse of duct_curve_pressure
-CREATE OR REPLACE MACRO duct_curve_flow(p0, q0, p, n) AS (
-    CASE WHEN p0 <> 0 AND 1e0 * p / p0 >= 0 AND n > 0 THEN q0 * power(1e0 * p / p0, 1e0 / n) END
+CREATE OR REPLACE MACRO duct_curve_flow(p0 DOUBLE, q0 DOUBLE, p DOUBLE, n DOUBLE) AS (
+    CASE WHEN p0 <> 0 AND p / p0 >= 0 AND n > 0 THEN q0 * power(p / p0, 1 / n) END
 );
 
 -- Friction rate that a duct may be sized for: the available static pressure per 100 ft of total effective length.
 -- unit: in. w.c. and ft to in. w.c. per 100 ft. source: ACCA Manual D, FR = ASP x 100 / TEL (secondary texts)
-CREATE OR REPLACE MACRO friction_rate(asp, tel_ft) AS (
-    CASE WHEN tel_ft > 0 THEN 1e0 * asp * 100 / tel_ft END
+CREATE OR REPLACE MACRO friction_rate(asp DOUBLE, tel_ft DOUBLE) AS (
+    CASE WHEN tel_ft > 0 THEN asp * 100 / tel_ft END
 );
 
 -- Part of a side's excess over its budget, p - b, that is due to restriction: b (r - 1)(a + 1) / 2, a = airflow_ratio^2, r = p / (b a).
 -- An airflow ratio that is unknown or not above 0 leaves all of the excess here; with excess_airflow it always adds up to p - b.
 -- unit: p and b as magnitudes in in. w.c.; in. w.c. source: data contract section 4
-CREATE OR REPLACE MACRO excess_restriction(p, b, airflow_ratio) AS (
+CREATE OR REPLACE MACRO excess_restriction(p DOUBLE, b DOUBLE, airflow_ratio DOUBLE) AS (
     CASE
         WHEN airflow_ratio > 0
-            THEN (p / (1e0 * airflow_ratio * airflow_ratio) - b) * (1e0 * airflow_ratio * airflow_ratio + 1) / 2
-        ELSE 1e0 * (p - b)
+            THEN (p / (airflow_ratio * airflow_ratio) - b) * (airflow_ratio * airflow_ratio + 1) / 2
+        ELSE p - b
     END
 );
 
 -- Part of a side's excess over its budget, p - b, that is due to the airflow setting: b (a - 1)(r + 1) / 2, a = airflow_ratio^2, r = p / (b a).
 -- An airflow ratio that is unknown or not above 0 gives 0: nothing can be laid on the fan.
 -- unit: p and b as magnitudes in in. w.c.; in. w.c. source: data contract section 4
-CREATE OR REPLACE MACRO excess_airflow(p, b, airflow_ratio) AS (
+CREATE OR REPLACE MACRO excess_airflow(p DOUBLE, b DOUBLE, airflow_ratio DOUBLE) AS (
     CASE
         WHEN airflow_ratio > 0
-            THEN (p / (1e0 * airflow_ratio * airflow_ratio) + b) * (1e0 * airflow_ratio * airflow_ratio - 1) / 2
+            THEN (p / (airflow_ratio * airflow_ratio) + b) * (airflow_ratio * airflow_ratio - 1) / 2
         ELSE 0e0 * (p - b)
     END
 );
 
 -- Straight line through two points of a table, read at x; where both points share their x, y0 at that x and NULL elsewhere.
 -- unit: y in that of y0 and y1, x any. source: linear interpolation
-CREATE OR REPLACE MACRO interpolate(x, x0, y0, x1, y1) AS (
+CREATE OR REPLACE MACRO interpolate(x DOUBLE, x0 DOUBLE, y0 DOUBLE, x1 DOUBLE, y1 DOUBLE) AS (
     CASE
-        WHEN x0 = x1 AND x = x0 THEN 1e0 * y0
-        WHEN x0 <> x1 THEN y0 + (y1 - y0) * (1e0 * (x - x0) / (x1 - x0))
+        WHEN x0 = x1 AND x = x0 THEN y0
+        WHEN x0 <> x1 THEN y0 + (y1 - y0) * ((x - x0) / (x1 - x0))
     END
 );

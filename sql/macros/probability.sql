@@ -3,25 +3,25 @@
 
 -- Polynomial of degree 6 by Horner's rule, the highest coefficient first.
 -- unit: none. source: definition
-CREATE OR REPLACE MACRO _polynomial_6(x, c6, c5, c4, c3, c2, c1, c0) AS (
+CREATE OR REPLACE MACRO _polynomial_6(x DOUBLE, c6 DOUBLE, c5 DOUBLE, c4 DOUBLE, c3 DOUBLE, c2 DOUBLE, c1 DOUBLE, c0 DOUBLE) AS (
     (((((c6 * x + c5) * x + c4) * x + c3) * x + c2) * x + c1) * x + c0
 );
 
 -- Polynomial of degree 7 by Horner's rule, the highest coefficient first.
 -- unit: none. source: definition
-CREATE OR REPLACE MACRO _polynomial_7(x, c7, c6, c5, c4, c3, c2, c1, c0) AS (
+CREATE OR REPLACE MACRO _polynomial_7(x DOUBLE, c7 DOUBLE, c6 DOUBLE, c5 DOUBLE, c4 DOUBLE, c3 DOUBLE, c2 DOUBLE, c1 DOUBLE, c0 DOUBLE) AS (
     ((((((c7 * x + c6) * x + c5) * x + c4) * x + c3) * x + c2) * x + c1) * x + c0
 );
 
 -- Density of the standard normal distribution.
 -- unit: z in standard deviations; density. source: definition, exp(-z^2 / 2) / sqrt(2 pi)
-CREATE OR REPLACE MACRO normal_pdf(z) AS (
+CREATE OR REPLACE MACRO normal_pdf(z DOUBLE) AS (
     exp(-0.5e0 * z * z) * 0.3989422804014327e0
 );
 
 -- Upper tail of the standard normal distribution for t from 0 to 7.07, a ratio of two polynomials.
 -- unit: t in standard deviations; probability. source: Hart 1968, coefficients as given by West 2005 (see normal_cdf)
-CREATE OR REPLACE MACRO _normal_tail_near(t) AS (
+CREATE OR REPLACE MACRO _normal_tail_near(t DOUBLE) AS (
     exp(-0.5e0 * t * t)
     * _polynomial_6(
         t,
@@ -37,14 +37,14 @@ CREATE OR REPLACE MACRO _normal_tail_near(t) AS (
 
 -- Upper tail of the standard normal distribution for t beyond 7.07, a continued fraction.
 -- unit: t in standard deviations; probability. source: West 2005 (see normal_cdf)
-CREATE OR REPLACE MACRO _normal_tail_far(t) AS (
+CREATE OR REPLACE MACRO _normal_tail_far(t DOUBLE) AS (
     normal_pdf(t) / (t + 1 / (t + 2 / (t + 3 / (t + 4 / (t + 0.65e0)))))
 );
 
 -- Probability that a standard normal value is at most z.
 -- unit: z in standard deviations; probability, absolute error below 1e-14. source: Hart 1968 as given by West 2005,
 -- "Better approximations to cumulative normal functions", Wilmott Magazine (from memory; measured against scipy in the tests)
-CREATE OR REPLACE MACRO normal_cdf(z) AS (
+CREATE OR REPLACE MACRO normal_cdf(z DOUBLE) AS (
     CASE
         WHEN abs(z) < 7.07106781186547e0 AND z <= 0 THEN _normal_tail_near(abs(z))
         WHEN abs(z) < 7.07106781186547e0 THEN 1 - _normal_tail_near(abs(z))
@@ -55,7 +55,7 @@ CREATE OR REPLACE MACRO normal_cdf(z) AS (
 
 -- Quantile of the standard normal distribution, middle part: q = p - 0.5 with |q| at most 0.425, r = 0.180625 - q^2.
 -- unit: standard deviations. source: Wichura 1988, AS 241 PPND16 (see normal_quantile)
-CREATE OR REPLACE MACRO _normal_quantile_middle(q, r) AS (
+CREATE OR REPLACE MACRO _normal_quantile_middle(q DOUBLE, r DOUBLE) AS (
     q * _polynomial_7(
         r,
         2509.0809287301226727e0, 33430.575583588128105e0, 67265.770927008700853e0, 45921.953931549871457e0,
@@ -70,7 +70,7 @@ CREATE OR REPLACE MACRO _normal_quantile_middle(q, r) AS (
 
 -- Quantile of the standard normal distribution, near tail, as a magnitude: s = sqrt(-ln(tail)) at most 5, r = s - 1.6.
 -- unit: standard deviations. source: Wichura 1988, AS 241 PPND16 (see normal_quantile)
-CREATE OR REPLACE MACRO _normal_quantile_near(r) AS (
+CREATE OR REPLACE MACRO _normal_quantile_near(r DOUBLE) AS (
     _polynomial_7(
         r,
         7.7454501427834140764e-4, 0.0227238449892691845833e0, 0.24178072517745061177e0, 1.27045825245236838258e0,
@@ -85,7 +85,7 @@ CREATE OR REPLACE MACRO _normal_quantile_near(r) AS (
 
 -- Quantile of the standard normal distribution, far tail, as a magnitude: s = sqrt(-ln(tail)) beyond 5, r = s - 5.
 -- unit: standard deviations. source: Wichura 1988, AS 241 PPND16 (see normal_quantile)
-CREATE OR REPLACE MACRO _normal_quantile_far(r) AS (
+CREATE OR REPLACE MACRO _normal_quantile_far(r DOUBLE) AS (
     _polynomial_7(
         r,
         2.01033439929228813265e-7, 2.71155556874348757815e-5, 0.0012426609473880784386e0, 0.026532189526576123093e0,
@@ -101,7 +101,7 @@ CREATE OR REPLACE MACRO _normal_quantile_far(r) AS (
 -- The z that a standard normal value stays below with probability p; NULL unless p lies between 0 and 1, both excluded.
 -- unit: probability to standard deviations, relative error below 1e-12. source: Wichura 1988, Algorithm AS 241
 -- (PPND16), Applied Statistics 37:477 (from memory; measured against scipy in the tests)
-CREATE OR REPLACE MACRO normal_quantile(p) AS (
+CREATE OR REPLACE MACRO normal_quantile(p DOUBLE) AS (
     CASE
         WHEN NOT (p > 0 AND p < 1) THEN NULL
         WHEN abs(p - 0.5e0) <= 0.425e0
@@ -115,9 +115,9 @@ CREATE OR REPLACE MACRO normal_quantile(p) AS (
 -- Probability that a true level is over a limit, the level being known with a normal standard uncertainty u.
 -- No uncertainty (u = 0) gives 1 or 0: 1 where exceeds(level, lim). A negative u gives NULL.
 -- unit: level, u and lim in one unit; probability. source: data contract section 3, prob_over_rated
-CREATE OR REPLACE MACRO prob_over(level, u, lim) AS (
+CREATE OR REPLACE MACRO prob_over(level DOUBLE, u DOUBLE, lim DOUBLE) AS (
     CASE
-        WHEN u > 0 THEN normal_cdf(1e0 * (level - lim) / u)
+        WHEN u > 0 THEN normal_cdf((level - lim) / u)
         WHEN u = 0 AND exceeds(level, lim) THEN 1e0
         WHEN u = 0 AND NOT exceeds(level, lim) THEN 0e0
     END
