@@ -63,6 +63,8 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("trend_min_visits", 5, "visits", "data contract section 4"),
     Setting("trend_min_span_days", 180, "d", "data contract section 4"),
     Setting("trend_q", 0.10, "false discovery rate", "data contract section 4"),
+    Setting("trend_prior_df_cap", 6, "1", "readings have heavier tails than the normal; tuned on simulated fleets"),
+    Setting("trend_cross_check_p", 0.3, "probability", "the rank test must not speak against a slope; " + COMMON),
     Setting("days_per_year", 365.25, "d/year", "Julian year"),
     # technicians
     Setting("technician_min_visits", 20, "visits", "data contract section 4"),
@@ -74,6 +76,7 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("work_min_pairs", 6, "pairs", COMMON),
     # the gate
     Setting("gate_rejected_share", 0.05, "share of rows", "data contract: the gate"),
+    Setting("gate_implausible_share", 0.05, "share of a table's rows out of a physical range", COMMON),
     # reports
     Setting("fan_hours_cooling", 1000, "h/year", COMMON),
     Setting("fan_hours_heating", 1000, "h/year", COMMON),

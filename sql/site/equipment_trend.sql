@@ -1,18 +1,22 @@
 -- Trend of each unit, its modes taken together without pooling their readings. The p value is of a moderated t
--- (Smyth 2004): the scatter around the line borrows the fleet's; kendall_p stays as the robust cross-check.
+-- (Smyth 2004): the scatter around the line borrows the fleet's; kendall_p is the robust cross-check: where it speaks
+-- against the slope, the larger p counts.
 CREATE OR REPLACE TABLE equipment_trend AS
 WITH tested AS (
     SELECT
         s.*,
         l.slope_inwc_per_year,
-        getvariable('trend_prior_df') + l.df AS moderated_df,
+        least(getvariable('trend_prior_df'), getvariable('trend_prior_df_cap')) AS prior_df,
+        prior_df + l.df AS moderated_df,
         sqrt(
             (
-                getvariable('trend_prior_df') * getvariable('trend_prior_variance')
+                prior_df * getvariable('trend_prior_variance')
                 + l.df * coalesce(l.scatter_variance, 0)
-            ) / moderated_df / l.sxx + l.shared_variance
+            ) / moderated_df / l.effective_sxx + l.shared_variance
         ) AS slope_se,
-        2 * student_t_cdf(-abs(l.slope_inwc_per_year) / slope_se, moderated_df) AS p_value,
+        2 * student_t_cdf(-abs(l.slope_inwc_per_year) / slope_se, moderated_df) AS t_p,
+        CASE WHEN s.kendall_p > getvariable('trend_cross_check_p') THEN greatest(t_p, s.kendall_p) ELSE t_p END
+            AS p_value,
         slope_se * student_t_quantile(0.975::DOUBLE, moderated_df) AS half_width
     FROM trend_start AS s
     INNER JOIN trend_line AS l USING (equipment_id)

@@ -33,7 +33,8 @@ SELECT
     any_value(l.level_inwc) AS level_inwc,
     any_value(m.shared_variance) AS shared_variance,
     sum(pow(w.weight * (w.tesp_inwc - l.level_inwc), 2)) / nullif(any_value(l.n) - 1, 0) AS scatter_variance,
-    sum(w.weight) AS weight
+    -- Variance of a Huber mean: clipped scatter / (share not clipped)^2 / n (Huber 1981; from memory).
+    pow(greatest(count(*) FILTER (WHERE w.weight >= 1), 1), 2) / any_value(l.n) AS effective_visits
 FROM level AS l
 INNER JOIN level_weight AS w USING (equipment_id, mode)
 INNER JOIN measurer AS m USING (equipment_id, mode)

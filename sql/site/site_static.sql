@@ -48,7 +48,7 @@ spread AS (
             (
                 getvariable('scatter_prior_df') * getvariable('scatter_prior_variance')
                 + (n - 1) * coalesce(scatter_variance, 0)
-            ) / (getvariable('scatter_prior_df') + n - 1) / weight + shared_variance
+            ) / (getvariable('scatter_prior_df') + n - 1) / effective_visits + shared_variance
         ) AS level_se
     FROM level_scatter
 ),

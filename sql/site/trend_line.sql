@@ -66,6 +66,8 @@ line AS (
         any_value(n_visits) AS n_visits,
         any_value(n_modes) AS n_modes,
         sum(weight * dx * dx) AS sxx,
+        -- As for a level: a Huber fit's variance divides by (share not clipped)^2 instead of the mean weight.
+        sxx * pow(greatest(count(*) FILTER (WHERE weight >= 1), 1) / count(*), 2) / avg(weight) AS effective_sxx,
         sum(weight * dx * dy) / sum(weight * dx * dx) AS slope_inwc_per_year
     FROM centred
     GROUP BY equipment_id
@@ -91,7 +93,7 @@ measurer AS (
 SELECT
     l.equipment_id,
     l.slope_inwc_per_year,
-    l.sxx,
+    l.effective_sxx,
     any_value(l.n_visits) - any_value(l.n_modes) - 1 AS df,
     sum(pow(c.weight * (c.dy - l.slope_inwc_per_year * c.dx), 2)) / nullif(any_value(l.n_visits) - any_value(l.n_modes) - 1, 0)
         AS scatter_variance,
@@ -99,4 +101,4 @@ SELECT
 FROM line AS l
 INNER JOIN centred AS c USING (equipment_id)
 INNER JOIN measurer AS m USING (equipment_id)
-GROUP BY l.equipment_id, l.slope_inwc_per_year, l.sxx;
+GROUP BY l.equipment_id, l.slope_inwc_per_year, l.effective_sxx;
