@@ -68,7 +68,7 @@ def _quoted(value: object) -> str:
     return str(value).replace("'", "''")
 
 
-def examples(warehouse: Warehouse, rule: Rule, at_most: int = 5) -> list[str]:
+def examples(warehouse: Warehouse, rule: Rule, at_most: int = 20) -> list[str]:
     """The first of the rows that break the rule, in words (its first column)."""
     rows = warehouse.con.sql(f"SELECT * FROM ({rule.sql}\n) LIMIT {at_most}").fetchall()
     return [str(row[0]) for row in rows]

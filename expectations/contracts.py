@@ -1,0 +1,116 @@
+"""What the loaded tables must hold, before anything is computed from them.
+
+Keys, required columns and words are made from the one description of the input (`pipeline/load/inputs.py`);
+references and the gate's own rules are files in `sql/gate/`. A range here is what physics and the trade allow
+at all: one odd row is no reason to refuse a drop, so ranges allow a share of the rows (a setting). Readings
+have no range here: judging them is the work of the checks.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from expectations.rules import Rule
+from pipeline.errors import StageError
+from pipeline.load.inputs import TABLES, Column, Table
+from pipeline.settings import Settings
+from pipeline.warehouse import SQL_DIR
+
+HEADER = re.compile(r"^-- (rule|table): (.+)$", re.MULTILINE)
+
+# (table, column, lowest, highest): common practice, no source.
+RANGES: tuple[tuple[str, str, float, float], ...] = (
+    ("site", "elevation_ft", -1500, 20000),
+    ("equipment", "rated_tesp_inwc", 0.01, 5),
+    ("equipment", "nominal_tons", 0, 100),
+    ("equipment", "design_cooling_cfm", 0, 50000),
+    ("equipment", "design_heating_cfm", 0, 50000),
+    ("equipment", "design_return_inwc", -5, 5),
+    ("equipment", "design_supply_inwc", -5, 5),
+    ("blower_table", "external_static_inwc", -1, 10),
+    ("blower_table", "airflow_cfm", 0, 50000),
+    ("blower_table", "power_w", 0, 20000),
+    ("instrument", "accuracy_pct_of_reading", 0, 100),
+    ("instrument", "accuracy_floor_inwc", 0, 1),
+    ("instrument", "resolution_inwc", 0, 1),
+    ("visit", "airflow_cfm", 0, 50000),
+    ("visit", "motor_power_w", 0, 20000),
+)
+
+
+def rules_in(folder: str) -> list[Rule]:
+    """The rules written as files: `sql/<folder>/*.sql`, each with `-- rule:` and `-- table:` lines on top."""
+    return [_read(path) for path in sorted((SQL_DIR / folder).glob("*.sql"))]
+
+
+def _read(path: Path) -> Rule:
+    text = path.read_text(encoding="utf-8")
+    header = dict(HEADER.findall(text))
+    missing = {"rule", "table"} - header.keys()
+    if missing:
+        raise StageError(f"sql/{path.parent.name}/{path.name}: the header lacks {', '.join(sorted(missing))}")
+    return Rule(header["rule"], header["table"], text.strip().rstrip(";"))
+
+
+def loaded_rules(settings: Settings) -> list[Rule]:
+    """The contracts of the loaded tables, in the order of the tables."""
+    rules = rules_in("gate")
+    for table in TABLES:
+        rules.append(unique(table.cleaned, table.key))
+        rules += [_filled(table, column) for column in table.columns if column.required]
+        rules += [_words(table, column) for column in table.columns if column.words]
+        rules += [
+            _range(table, column, low, high, settings["gate_implausible_share"])
+            for name, column, low, high in RANGES
+            if name == table.cleaned
+        ]
+    return rules
+
+
+def key_text(key: tuple[str, ...]) -> str:
+    """SQL for a key in words."""
+    return "concat_ws(' ', " + ", ".join(key) + ")"
+
+
+def unique(table_name: str, key: tuple[str, ...]) -> Rule:
+    """No two rows share `key`."""
+    return Rule(
+        f"{', '.join(key)} is unique",
+        table_name,
+        f"SELECT {key_text(key)} AS what FROM {table_name} GROUP BY {', '.join(key)} HAVING count(*) > 1",
+    )
+
+
+def in_list(table_name: str, key: tuple[str, ...], column: str, words: tuple[str, ...]) -> Rule:
+    """`column` is empty or one of `words`."""
+    listed = ", ".join(f"'{w}'" for w in words)
+    return Rule(
+        f"{column} is one of {', '.join(words)}",
+        table_name,
+        f"SELECT {key_text(key)} || ': ' || {column} AS what FROM {table_name} "
+        f"WHERE {column} NOT IN ({listed})",
+    )
+
+
+def _filled(table: Table, column: Column) -> Rule:
+    return Rule(
+        f"{column.name} is filled",
+        table.cleaned,
+        f"SELECT {key_text(table.key)} AS what FROM {table.cleaned} WHERE {column.name} IS NULL",
+    )
+
+
+def _words(table: Table, column: Column) -> Rule:
+    return in_list(table.cleaned, table.key, column.name, column.words)
+
+
+def _range(table: Table, column: str, low: float, high: float, allowed: float) -> Rule:
+    unit = table.column(column).unit
+    return Rule(
+        f"{column} lies between {low:g} and {high:g} {unit}".rstrip(),
+        table.cleaned,
+        f"SELECT {key_text(table.key)} || ': ' || {column} AS what FROM {table.cleaned} "
+        f"WHERE {column} NOT BETWEEN {low} AND {high}",
+        allowed,
+    )

@@ -1,0 +1,129 @@
+"""What the published tables must hold. A break here is the house's fault, not a drop's: nothing is published.
+
+Keys, words, probabilities and intervals are declared below; whatever joins tables or says more is a file in
+`sql/contracts/`.
+"""
+
+from __future__ import annotations
+
+from expectations.contracts import in_list, key_text, rules_in, unique
+from expectations.results import judge, keep
+from expectations.rules import Rule, count_failing
+from pipeline.errors import StageError
+from pipeline.stages import RunOrder
+from pipeline.warehouse import Warehouse
+
+UNIT = ("equipment_id", "mode")
+KEYS: dict[str, tuple[str, ...]] = {
+    "load_ledger": ("file", "file_sha256", "table_name"),
+    "check_catalog": ("check_id",),
+    "finding": ("visit_id", "check_id"),
+    "visit_static": ("visit_id",),
+    "site_static": UNIT,
+    "site_trend": UNIT,
+    "equipment_trend": ("equipment_id",),
+    "site_priority": UNIT,
+    "technician_zeroing": ("technician_id",),
+    "instrument_offset": ("technician_id", "instrument_id"),
+    "technician_practice": ("technician_id",),
+    "work_effect": ("work_kind",),
+}
+SIDES = ("return", "supply", "airflow_setting", "none")
+TRENDS = ("rising", "falling", "steady", "too_few_visits")
+MODES = ("cooling", "heating")
+CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
+REASONS = (
+    *("missing_key", "bad_number", "bad_date", "bad_value", "site_unknown", "equipment_unknown"),
+    *("equipment_elsewhere", "technician_unknown", "row_malformed"),
+)
+WORDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("finding", "consequence", CONSEQUENCES),
+    ("visit_static", "mode", MODES),
+    ("visit_static", "airflow_source", ("measured", "blower_table", "none")),
+    ("visit_static", "pressure_unit", ("inwc", "pa", "mmwc")),
+    ("site_static", "mode", MODES),
+    ("site_static", "static_state", ("chronic", "uncertain", "within_rating", "too_few_visits")),
+    ("site_static", "problem_side", SIDES),
+    ("site_priority", "problem_side", SIDES),
+    ("site_trend", "trend", TRENDS),
+    ("equipment_trend", "trend", TRENDS),
+    ("technician_zeroing", "zeroing_state", ("skips_zero", "zero_doubtful", "zeroes", "too_few_visits")),
+)
+PROBABILITIES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("visit_static", ("prob_over_rated",)),
+    ("site_static", ("prob_over_rated", "prob_side")),
+    ("site_trend", ("p_value", "q_value")),
+    ("equipment_trend", ("kendall_p", "p_value", "q_value")),
+    ("technician_zeroing", ("skip_rate", "shrunk_skip_rate", "fleet_skip_rate", "funnel_hi", "q_value")),
+    ("instrument_offset", ("q_value",)),
+    ("work_effect", ("share_within_rating_before", "share_within_rating_after")),
+)
+INTERVALS: tuple[tuple[str, str, str, str], ...] = (
+    ("site_static", "level_lo_inwc", "level_inwc", "level_hi_inwc"),
+    ("site_trend", "slope_lo", "slope_inwc_per_year", "slope_hi"),
+    ("equipment_trend", "slope_lo", "slope_inwc_per_year", "slope_hi"),
+    ("technician_zeroing", "skip_lo", "skip_rate", "skip_hi"),
+    ("work_effect", "shift_lo", "shift_inwc", "shift_hi"),
+)
+NOT_NEGATIVE: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("visit_static", ("u_tesp_inwc", "airflow_cfm")),
+    ("site_static", ("expected_excess_inwc", "n_visits", "n_offset_corrected")),
+    ("site_priority", ("expected_excess_inwc", "airflow_shortfall_cfm")),
+    ("instrument_offset", ("return_offset_se", "supply_offset_se")),
+)
+
+
+def published_rules(warehouse: Warehouse) -> list[Rule]:
+    """The contracts of the tables about to be published."""
+    rules = [unique(table, key) for table, key in KEYS.items()]
+    rules += [in_list(table, KEYS[table], column, words) for table, column, words in WORDS]
+    rules.append(in_list("rejected_row", ("file", "line_number"), "reason", REASONS))
+    rules += [_within(table, columns, "BETWEEN 0 AND 1", "in 0..1") for table, columns in PROBABILITIES]
+    rules += [_within(table, columns, ">= 0", "not negative") for table, columns in NOT_NEGATIVE]
+    rules += [_ordered(*interval) for interval in INTERVALS]
+    rules += [_finite(warehouse, table) for table in KEYS]
+    return rules + rules_in("contracts")
+
+
+def _within(table: str, columns: tuple[str, ...], test: str, words: str) -> Rule:
+    broken = " OR ".join(f"NOT {c} {test}" for c in columns)
+    return Rule(
+        f"{', '.join(columns)} {'is' if len(columns) == 1 else 'are'} {words}",
+        table,
+        f"SELECT {key_text(KEYS[table])} AS what FROM {table} WHERE {broken}",
+    )
+
+
+def _ordered(table: str, low: str, middle: str, high: str) -> Rule:
+    # A rounding in the last digit is no disorder; a limit without its middle is.
+    return Rule(
+        f"{low} <= {middle} <= {high}",
+        table,
+        f"SELECT {key_text(KEYS[table])} AS what FROM {table} "
+        f"WHERE {low} > {middle} + 1e-9 OR {middle} > {high} + 1e-9 OR ({middle} IS NULL) <> ({low} IS NULL) "
+        f"OR ({middle} IS NULL) <> ({high} IS NULL)",
+    )
+
+
+def _finite(warehouse: Warehouse, table: str) -> Rule:
+    rows = warehouse.con.sql(
+        "SELECT column_name FROM duckdb_columns() WHERE schema_name = 'main' AND data_type = 'DOUBLE' "
+        f"AND table_name = '{table}' ORDER BY column_index"
+    ).fetchall()
+    broken = " OR ".join(f'NOT isfinite("{name}")' for (name,) in rows) or "false"
+    return Rule(
+        "every number is finite", table, f"SELECT {key_text(KEYS[table])} AS what FROM {table} WHERE {broken}"
+    )
+
+
+def hold_published(warehouse: Warehouse, order: RunOrder) -> None:
+    """Raise StageError if a table about to be published breaks its contract; keep the results either way."""
+    judged = judge(warehouse, count_failing(warehouse, published_rules(warehouse)))
+    keep(warehouse, "published", judged)
+    broken = [row for row in judged if not row.success]
+    if broken:
+        said = "\n".join(
+            f"  {row.table_name}: {row.expectation}: broken {row.observed} times ({', '.join(row.examples[:5])})"
+            for row in broken
+        )
+        raise StageError(f"tables break their contract, nothing is published:\n{said}")
