@@ -15,6 +15,7 @@ from pipeline.simulate.crew import Crew, plan_crew
 from pipeline.simulate.fans import FanBank, Floats, Ints
 from pipeline.simulate.profile import Profile
 from pipeline.simulate.readings import read_ports
+from pipeline.simulate.repeats import repeat_readings
 from pipeline.simulate.slips import draw_slips
 from pipeline.simulate.states import Conditions, causes, state_at
 from pipeline.simulate.units import Units, plan_units
@@ -39,7 +40,7 @@ class Fleet:
 
 
 def make_fleet(folder: Path, profile: Profile, seed: int) -> None:
-    """Write a synthetic drop into `folder`, its truth into `folder/truth`; one seed gives one and the same."""
+    """Write a synthetic drop into `folder` and its truth into `folder/truth`; the seed decides all of it."""
     plan_seed, write_seed = np.random.SeedSequence(seed).spawn(2)
     write_fleet(folder, plan_fleet(profile, np.random.default_rng(plan_seed)), write_seed)
 
@@ -98,8 +99,9 @@ def make_stretch(
     found = state_at(units, fleet.fans, unit[worn], day[worn], heating[worn], drawn.conditions.at(worn))
     as_found = like_new.replaced(worn, found)
     readings = read_ports(profile, units, crew, visits, drawn, as_found, rng)
+    readings, drawn = repeat_readings(profile, visits, drawn, readings, rng)
     names = {
-        "visit": pl.Series([f"V{i:07d}" for i in range(left, right)], dtype=pl.String),
+        "visit": tables.numbered("V", left, right, 7),
         "site": tables.ids("S", profile.n_sites),
         "equipment": tables.ids("E", len(units)),
         "technician": tables.ids("T", profile.n_technicians, 3),

@@ -20,8 +20,8 @@ def operating_point(
 ) -> tuple[Floats, Floats]:
     """Where the blower's curve meets the duct curve p = K Q^2: (airflow in cfm, static in in. w.c.).
 
-    `k_total` in in. w.c./cfm^2 at the air's own density; the table is for standard air, so a static p stands
-    for p / sigma there. `blower_share` is 1 for a clean wheel. Arrays of one length, solved together by bisection.
+    `k_total` in in. w.c./cfm^2 at the air's own density; the table is for standard air, so a static p
+    stands for p / sigma there. `blower_share` is 1 for a clean wheel. All arrays have one length.
     """
     low = np.zeros_like(k_total)
     high = np.full_like(k_total, HIGHEST_INWC)

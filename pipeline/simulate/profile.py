@@ -117,6 +117,7 @@ class Profile:
     n_skippers: int = 1
     skip_rates: tuple[float, float] = (0.35, 0.70)
     skipper_visits: int | None = None
+    training_effect: float = 0.0
     n_paper_zeroers: int = 1
     paper_share: float = 0.85
     paper_offsets: tuple[float, float] = (0.035, 0.07)

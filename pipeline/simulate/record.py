@@ -81,7 +81,6 @@ def visit_rows(
             "note": words(NOTES, note),
         }
     )
-    frame = _repeat_readings(frame, visits, slip)
     return _unreadable(frame, slip)
 
 
@@ -176,22 +175,6 @@ def _numbers(values: Floats) -> pl.Series:
 
 def _condition(dirty: Bools, unknown: Bools) -> pl.Series:
     return words(("clean", "dirty"), np.where(unknown & ~dirty, -1, dirty.astype(np.int64)))
-
-
-def _repeat_readings(frame: pl.DataFrame, visits: Visits, slip: Ints) -> pl.DataFrame:
-    """Copy the technician's previous readings of the same day at another site, where the slip says so."""
-    day_start = np.lexsort((visits.second, visits.day, visits.technician))
-    previous = np.full(len(visits), -1)
-    previous[day_start[1:]] = day_start[:-1]
-    same = (
-        (previous >= 0)
-        & (visits.technician == visits.technician[previous])
-        & (visits.day == visits.day[previous])
-    )
-    usable = same & (slip[previous] == 0) & (visits.unit != visits.unit[previous])
-    source = np.where(usable & (slip == CODE["readings_repeated"]), previous, np.arange(len(visits)))
-    copied = ["return_static", "supply_static", "reported_tesp", "pressure_unit"]
-    return frame.with_columns([frame[name].gather(source) for name in copied])
 
 
 def _unreadable(frame: pl.DataFrame, slip: Ints) -> pl.DataFrame:

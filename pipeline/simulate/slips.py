@@ -45,7 +45,10 @@ def draw_slips(profile: Profile, units: Units, crew: Crew, visits: Visits, rng: 
     on_supply = (rng.random(n) < 0.7) & ~units.fan_coil[unit]
     wrong = np.where(on_supply, CODE["supply_port_wrong"], CODE["return_port_wrong"])
     slip = np.where(habit & (slip == 0) & (crew.kind[technician] == WRONG_PORTS), wrong, slip)
-    skipped = rng.random(n) < crew.skip_rate[technician]
+    trained = crew.trained[technician] & (visits.day > crew.trained_day[technician])
+    skipped = rng.random(n) < crew.skip_rate[technician] * np.where(
+        trained, 1.0 - profile.training_effect, 1.0
+    )
     part = rng.random(n)
     zero_time = ~skipped & (part >= rates.zero_readings_only)
     zero_values = ~skipped & (part < 1.0 - rates.zero_time_only)
@@ -84,8 +87,12 @@ def draw_slips(profile: Profile, units: Units, crew: Crew, visits: Visits, rng: 
 
 
 def _exclusive(profile: Profile, n: int, rng: np.random.Generator) -> Ints:
-    """At most one slip a visit, by the rates; the last code is the gross outlier that no column shows."""
+    """At most one slip a visit, by the rates; the last code is an outlier, which no column shows.
+
+    Repeated readings need an earlier visit of the day, so `repeats.py` deals them, among the visits left over.
+    """
     rates = [*profile.slips.exclusive().values(), profile.outlier_share]
+    rates[CODE["readings_repeated"] - 1] = 0.0
     edges = np.cumsum(rates)
     place = np.searchsorted(edges, rng.random(n), "right")
     return np.asarray(np.where(place < len(rates), place + 1, 0))

@@ -22,7 +22,13 @@ LABELS = (
 
 def ids(letter: str, n: int, digits: int = 5) -> pl.Series:
     """S00000, S00001, ... as a series of text."""
-    return pl.Series([f"{letter}{i:0{digits}d}" for i in range(n)], dtype=pl.String)
+    return numbered(letter, 0, n, digits)
+
+
+def numbered(letter: str, first: int, end: int, digits: int) -> pl.Series:
+    """The letter and each number from `first` to before `end`, filled up with zeros."""
+    number = pl.int_range(first, end, eager=True).cast(pl.String)
+    return (letter + number.str.zfill(digits)).rename("")
 
 
 def words(choices: tuple[str, ...], code: Ints) -> pl.Series:

@@ -21,8 +21,8 @@ _RATED_SHARE = np.array([0.04, 0.16, 0.68, 0.12])
 class Units:
     """An array per property, an element per unit. Pressures in in. w.c., K in in. w.c./cfm^2, days from 1970.
 
-    `grows` is the side (1 return, 2 supply, 0 neither) whose duct changes so that the cooling TESP moves by `growth`
-    in. w.c. a year around `growth_tesp` at `middle_day`. `work_factor`: on return duct, filter, coil, supply duct.
+    `grows` is the side (1 return, 2 supply, 0 neither) whose duct changes so that the cooling TESP moves by
+    `growth` in. w.c. a year around `growth_tesp` at `middle_day`. `work_factor`: the parts of works.EFFECTS.
     """
 
     site: Ints
@@ -171,7 +171,9 @@ def _ducts(
     side = np.where(growing, grows, np.where(cause == 3, 0, cause))
     other = np.where(side == 1, k_supply, k_return)
     reach = np.abs(growth) * profile.years / 2.0
-    start_floor = np.maximum(rng.uniform(0.95, 1.25, n) * rated, 0.75 * tesp + reach)
+    # a falling side never falls below what its filter or coil alone would hold
+    inner = np.where(side == 1, inner_return, inner_supply)
+    start_floor = np.maximum(rng.uniform(0.95, 1.25, n) * rated, (other + 1.5 * inner) * cfm**2 + reach)
     target = np.where(growing, start_floor, target)
     target = np.minimum(target, 0.92 * sigma * fans.highest(fan, tap) - np.where(growing, reach, 0.0))
     cfm_target = fans.airflow(fan, tap, target / sigma)
