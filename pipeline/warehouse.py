@@ -162,13 +162,44 @@ def folder_lock(into: Path) -> Iterator[None]:
         yield
 
 
-def open_published(path: Path) -> duckdb.DuckDBPyConnection:
-    """A read-only, fenced connection to a published file: no file access, no settings."""
+def attach_published(path: Path) -> duckdb.DuckDBPyConnection:
+    """A published file attached read-only to an instance of its own, not fenced yet.
+
+    Not `duckdb.connect(path)`: within one process that hands out the instance that has the path open already,
+    locked as that one is, and still with the file that a run has replaced since.
+    """
     if not path.exists():
-        raise UsageError(f"{path} does not exist; publish one first with: fleet-static run DROP --into {path.parent}")
-    con = duckdb.connect(str(path), read_only=True)
+        raise UsageError(
+            f"{path} does not exist; publish one first with: fleet-static run DROP --into {path.parent}"
+        )
+    con = duckdb.connect(":memory:")
+    try:
+        con.execute(f"ATTACH '{str(path).replace(chr(39), chr(39) * 2)}' AS fleet (READ_ONLY)")
+    except duckdb.Error as error:
+        con.close()
+        raise UsageError(f"{path} cannot be opened as a publication: {error}") from error
+    con.execute("USE fleet")
     con.execute("SET TimeZone = 'UTC'")
     con.execute("SET enable_progress_bar = false")
+    return con
+
+
+def fence(con: duckdb.DuckDBPyConnection) -> None:
+    """Close every door of a connection but its tables: files, network, extensions, Python, settings."""
+    con.execute("SET temp_directory = ''")
+    con.execute("SET autoinstall_known_extensions = false")
+    con.execute("SET autoload_known_extensions = false")
+    con.execute("SET allow_community_extensions = false")
+    con.execute("SET allow_persistent_secrets = false")
+    con.execute("SET python_enable_replacements = false")
     con.execute("SET enable_external_access = false")
+    # Without this the published file itself could be detached and attached again to be written.
+    con.execute("SET disabled_filesystems = 'LocalFileSystem'")
     con.execute("SET lock_configuration = true")
+
+
+def open_published(path: Path) -> duckdb.DuckDBPyConnection:
+    """A read-only, fenced connection to a published file: no file access, no settings."""
+    con = attach_published(path)
+    fence(con)
     return con
