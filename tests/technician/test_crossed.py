@@ -1,0 +1,79 @@
+"""The crossed fit of places and measurers: exact cases, a reference library, planted offsets, honest errors."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+
+from pipeline.technician.crossed import fit_crossed
+
+
+def crossed_readings(seed: int, *, n_places: int = 200, n_measurers: int = 12, visits: int = 6, home: float = 0.0):
+    """Seeded readings: places around 0.5, offsets of sound measurers sd 0.002, noise sd 0.015."""
+    rng = np.random.default_rng(seed)
+    place = np.repeat(np.arange(n_places), visits)
+    own = rng.integers(0, n_measurers, n_places)
+    measurer = np.where(rng.random(len(place)) < home, own[place], rng.integers(0, n_measurers, len(place)))
+    offset = rng.normal(0, 0.002, n_measurers)
+    level = rng.normal(0.5, 0.15, n_places)
+    reading = level[place] + offset[measurer] + rng.normal(0, 0.015, len(place))
+    return reading, place, measurer, offset, rng
+
+
+def test_exact_data_give_exact_offsets() -> None:
+    offset = np.array([0.00, 0.03, -0.02, 0.01, -0.01])
+    place = np.repeat(np.arange(20), 5)
+    measurer = np.tile(np.arange(5), 20)
+    fit = fit_crossed(0.4 + 0.01 * place + offset[measurer], place, measurer)
+    assert fit.offset == pytest.approx(offset - np.median(offset), abs=1e-9)
+
+
+def test_equals_least_squares_with_dummies_on_clean_data() -> None:
+    """statsmodels OLS on dummies; without outliers the robust weights hardly matter."""
+    reading, place, measurer, _, _ = crossed_readings(1, n_places=60)
+    dummies = np.column_stack(
+        [*(place == p for p in range(60)), *(measurer == m for m in range(1, 12))]
+    ).astype(float)
+    ols = sm.OLS(reading, dummies).fit()
+    expected = np.concatenate([[0.0], ols.params[60:]])
+    fit = fit_crossed(reading, place, measurer)
+    assert fit.offset - fit.offset[0] == pytest.approx(expected, abs=0.0025)
+    assert fit.scale == pytest.approx(np.sqrt(ols.scale), rel=0.15)
+
+
+def test_paper_zeroer_is_found_among_slips_and_changing_places() -> None:
+    reading, place, measurer, offset, rng = crossed_readings(2)
+    shifted = (measurer == 3) & (rng.random(len(reading)) < 0.85)
+    reading = reading + 0.05 * shifted
+    wild = rng.random(len(reading)) < 0.03
+    reading = reading + wild * rng.choice([-0.3, 0.3], len(reading))
+    fit = fit_crossed(reading, place, measurer)
+    assert fit.offset[3] == pytest.approx(0.05, abs=0.012)
+    others = np.delete(np.arange(12), 3)
+    assert np.abs(fit.offset[others] - offset[others]).max() < 0.008
+
+
+@pytest.mark.parametrize("home", [0.0, 0.8])
+def test_intervals_of_sound_measurers_cover(home: float) -> None:
+    """Errors are honest also where most visits to a place are by one measurer."""
+    hits = []
+    for seed in range(40):
+        reading, place, measurer, offset, _ = crossed_readings(100 + seed, n_places=80, home=home)
+        fit = fit_crossed(reading, place, measurer)
+        miss = (fit.offset - np.median(fit.offset)) - (offset - np.median(offset))
+        hits.append(np.abs(miss) <= 1.96 * fit.standard_error)
+    assert 0.90 <= np.mean(hits) <= 0.99
+
+
+def test_groups_that_share_no_place_are_told_apart() -> None:
+    place = np.array([0, 0, 1, 1, 2, 2, 3, 3])
+    measurer = np.array([0, 1, 0, 1, 2, 3, 2, 3])
+    fit = fit_crossed(np.array([0.5, 0.6, 0.4, 0.5, 0.3, 0.3, 0.2, 0.2]), place, measurer)
+    assert fit.group[0] == fit.group[1] != fit.group[2] == fit.group[3]
+    assert list(fit.group_size) == [2, 2, 2, 2]
+
+
+def test_one_reading_is_no_error() -> None:
+    fit = fit_crossed(np.array([0.5]), np.array([0]), np.array([0]))
+    assert fit.offset == pytest.approx([0.0])
