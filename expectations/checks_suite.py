@@ -6,9 +6,11 @@ what stands in `finding`. The results are kept in `check_run`, a row a check and
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import polars as pl
 
-from expectations.rules import Outcome, Rule, count_failing
+from expectations.rules import Outcome, Rule
 from pipeline.checks import all_checks
 from pipeline.errors import StageError
 from pipeline.stages import RunOrder
@@ -30,10 +32,13 @@ LOADED = """
 """
 
 
-def run_checks_suite(warehouse: Warehouse, order: RunOrder) -> None:
-    """Run every check as an expectation, compare with `finding`, add the results to `check_run`."""
-    rules = [Rule(check.check_id, "reading", check.sql) for check in all_checks()]
-    outcomes = count_failing(warehouse, rules)
+def check_rules() -> list[Rule]:
+    """Every check as a rule: its SELECT finds the visits that fail."""
+    return [Rule(check.check_id, "reading", check.sql) for check in all_checks()]
+
+
+def record(warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome]) -> None:
+    """Compare what the checks counted with `finding` (StageError if they differ); add it to `check_run`."""
     _compare(warehouse, outcomes)
     rows = int(warehouse.scalar("SELECT count(*) FROM reading"))
     loaded = str(warehouse.scalar(LOADED))
@@ -59,7 +64,7 @@ def run_checks_suite(warehouse: Warehouse, order: RunOrder) -> None:
     warehouse.store("check_run", pl.concat([before, now]))
 
 
-def _compare(warehouse: Warehouse, outcomes: list[Outcome]) -> None:
+def _compare(warehouse: Warehouse, outcomes: Sequence[Outcome]) -> None:
     found = dict(warehouse.con.sql("SELECT check_id, count(*) FROM finding GROUP BY check_id").fetchall())
     wrong = [o for o in outcomes if o.failing != found.get(o.rule.name, 0)]
     if wrong:

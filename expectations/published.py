@@ -6,11 +6,12 @@ Keys, words, probabilities and intervals are declared below; whatever joins tabl
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from expectations.contracts import in_list, key_text, rules_in, unique
 from expectations.results import judge, keep
-from expectations.rules import Rule, count_failing
+from expectations.rules import Outcome, Rule
 from pipeline.errors import StageError
-from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
 
 UNIT = ("equipment_id", "mode")
@@ -116,14 +117,14 @@ def _finite(warehouse: Warehouse, table: str) -> Rule:
     )
 
 
-def hold_published(warehouse: Warehouse, order: RunOrder) -> None:
+def hold(warehouse: Warehouse, outcomes: Sequence[Outcome]) -> None:
     """Raise StageError if a table about to be published breaks its contract; keep the results either way."""
-    judged = judge(warehouse, count_failing(warehouse, published_rules(warehouse)))
+    judged = judge(warehouse, outcomes)
     keep(warehouse, "published", judged)
-    broken = [row for row in judged if not row.success]
+    broken = [
+        f"  {row.table_name}: {row.expectation}: broken {row.observed} times ({', '.join(row.examples[:5])})"
+        for row in judged
+        if not row.success
+    ]
     if broken:
-        said = "\n".join(
-            f"  {row.table_name}: {row.expectation}: broken {row.observed} times ({', '.join(row.examples[:5])})"
-            for row in broken
-        )
-        raise StageError(f"tables break their contract, nothing is published:\n{said}")
+        raise StageError("\n".join(["tables break their contract, nothing is published:", *broken]))

@@ -7,6 +7,7 @@ project's own (`prefect_server.py`).
 
 from __future__ import annotations
 
+import importlib
 import logging
 import os
 from collections.abc import Callable, Iterator
@@ -24,6 +25,8 @@ _DEFAULTS = {
     "PREFECT_LOGGING_TO_API_ENABLED": "false",
     "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "false",
 }
+# The slowest import of the stages: done while the server starts, which waits on another core.
+NEEDED_LATER = "expectations.datasource"
 _FORCED = {"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"}
 
 
@@ -47,8 +50,13 @@ def _api(home: Path) -> Iterator[None]:
     try:
         from prefect import settings
 
-        updates: dict[Any, Any] = {settings.PREFECT_HOME: home}
+        # No heartbeats: they are for servers that watch over runs elsewhere, and end a second late.
+        updates: dict[Any, Any] = {
+            settings.PREFECT_HOME: home,
+            settings.PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None,
+        }
         if server is not None:
+            importlib.import_module(NEEDED_LATER)
             updates[settings.PREFECT_API_URL] = server.url()
         with settings.temporary_settings(updates=updates):
             try:
