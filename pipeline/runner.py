@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
 from pipeline.errors import UsageError
+from pipeline.progress import Progress, run_directly
 from pipeline.settings import read_settings
 from pipeline.stages import STAGES, RunOrder
-from pipeline.warehouse import Warehouse, folder_lock
+from pipeline.warehouse import folder_lock, open_published
 
 
 def run_drops(
@@ -26,28 +28,46 @@ def run_drops(
     """Load the drops into `into`, publish and report; raises FleetStaticError with what the user must know."""
     if into.exists() and not into.is_dir():
         raise UsageError(f"--into {into} is a file; expected a folder")
+    progress = Progress(quiet=quiet)
     order = RunOrder(
         drops=tuple(drops),
         into=into,
         today=today,
         mapping=mapping,
         settings=read_settings(settings_file),
-        say=_silent if quiet else _say,
+        say=progress.say,
     )
+    stages = progress.watch(list(STAGES))
     with folder_lock(into):
         if direct:
-            with Warehouse(order.work_file, order.settings) as warehouse:
-                for _, stage in STAGES:
-                    stage(warehouse, order)
+            run_directly(order, stages)
         else:
             from pipeline.flow import run_with_prefect
 
-            run_with_prefect(order, list(STAGES))
+            run_with_prefect(order, stages)
+    if not quiet:
+        sys.stdout.write(summary(order.published_file))
 
 
-def _say(line: str) -> None:
-    sys.stderr.write(line + "\n")
+def summary(published: Path) -> str:
+    """A few lines on what a publication holds: rows, findings by consequence, verdicts."""
+    with closing(open_published(published)) as con:
+        read, loaded, rejected, repeated = con.execute(
+            "SELECT coalesce(sum(rows_read), 0)::BIGINT, coalesce(sum(rows_loaded), 0)::BIGINT, "
+            "coalesce(sum(rows_rejected), 0)::BIGINT, coalesce(sum(rows_repeated), 0)::BIGINT FROM load_ledger"
+        ).fetchall()[0]
+        found = con.execute("SELECT consequence, count(*) FROM finding GROUP BY ALL ORDER BY ALL").fetchall()
+        states = con.execute(
+            "SELECT replace(static_state, '_', ' '), count(*) FROM site_static GROUP BY ALL ORDER BY ALL"
+        ).fetchall()
+        today = con.execute("SELECT today FROM publication").fetchall()[0][0]
+    return (
+        f"published {published}, reference day {today}\n"
+        f"  rows      {read} read = {loaded} loaded + {rejected} rejected + {repeated} repeated\n"
+        f"  findings  {_counts(found) or 'none'}\n"
+        f"  units and modes  {_counts(states) or 'none'}\n"
+    )
 
 
-def _silent(_: str) -> None:
-    return None
+def _counts(rows: Sequence[tuple[str, int]]) -> str:
+    return ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in rows)

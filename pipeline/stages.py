@@ -56,15 +56,19 @@ def load_stage(warehouse: Warehouse, order: RunOrder) -> None:
 
 def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
     """May what was loaded be published? Raises GateError; then the drop's rows are withdrawn."""
-    from expectations.gate import gate
+    from expectations.gate import gate, gate_page
     from pipeline.errors import GateError
     from pipeline.load import accept, withdraw
 
+    page = order.into / "gate.html"
     try:
         gate(warehouse, order)
-    except GateError:
+    except GateError as error:
+        rows = warehouse.query("SELECT * FROM gate_result").to_dicts()
+        page.write_text(gate_page(rows), encoding="utf-8")
         withdraw(warehouse, order)
-        raise
+        raise GateError(f"{error}\n  the same as a page: {page}") from None
+    page.unlink(missing_ok=True)
     accept(warehouse, order)
 
 
@@ -109,6 +113,13 @@ def work_stage(warehouse: Warehouse, _: RunOrder) -> None:
     warehouse.run("work/work_effect.sql")
 
 
+def contract_stage(warehouse: Warehouse, order: RunOrder) -> None:
+    """The checks asked again by Great Expectations, and the contracts of what is about to be published."""
+    from expectations.final import look_before_publishing
+
+    look_before_publishing(warehouse, order)
+
+
 def publish_stage(warehouse: Warehouse, order: RunOrder) -> None:
     """Write the published file and swap it into place."""
     from pipeline.publish import publish
@@ -131,6 +142,7 @@ STAGES: tuple[tuple[str, Stage], ...] = (
     ("technician", technician_stage),
     ("site", site_stage),
     ("work", work_stage),
+    ("contracts", contract_stage),
     ("publish", publish_stage),
     ("report", report_stage),
 )
