@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
@@ -13,16 +12,15 @@ import polars as pl
 from pipeline.simulate import record, tables, truth
 from pipeline.simulate.crew import Crew, plan_crew
 from pipeline.simulate.fans import FanBank, Floats, Ints
+from pipeline.simulate.plan import plan_units
 from pipeline.simulate.profile import Profile
 from pipeline.simulate.readings import read_ports
 from pipeline.simulate.repeats import repeat_readings
 from pipeline.simulate.slips import draw_slips
 from pipeline.simulate.states import Conditions, causes, state_at
-from pipeline.simulate.units import Units, plan_units
+from pipeline.simulate.units import Units
 from pipeline.simulate.visits import Visits, plan_visits
 from pipeline.simulate.works import Works, plan_works
-
-Amend = Callable[["Fleet"], "Fleet"]
 
 
 @dataclass(frozen=True)
@@ -74,7 +72,7 @@ def write_fleet(folder: Path, fleet: Fleet, seed: np.random.SeedSequence) -> Non
     stretches = zip(seed.spawn(len(edges) - 1), edges[:-1], edges[1:], strict=True)
     for part, (child, left, right) in enumerate(stretches, 1):
         rows, planted = make_stretch(fleet, left, right, np.random.default_rng(child))
-        rows, corrected = _clerical(rows, profile, np.random.default_rng(child.spawn(1)[0]))
+        rows, corrected = clerical(rows, profile, np.random.default_rng(child.spawn(1)[0]))
         rows.write_csv(folder / f"visits_part{part}.csv")
         planted.write_parquet(folder / "truth" / f"visit_part{part}.parquet")
         corrections.append(corrected)
@@ -118,7 +116,7 @@ def _file_edges(profile: Profile, n_visits: int) -> list[int]:
     return [round(n_visits * part / parts) for part in range(parts + 1)]
 
 
-def _clerical(
+def clerical(
     rows: pl.DataFrame, profile: Profile, rng: np.random.Generator
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """(rows of the file, rows of the corrections): some stand twice, some were typed wrong at first."""

@@ -45,7 +45,9 @@ def draw_slips(profile: Profile, units: Units, crew: Crew, visits: Visits, rng: 
     on_supply = (rng.random(n) < 0.7) & ~units.fan_coil[unit]
     wrong = np.where(on_supply, CODE["supply_port_wrong"], CODE["return_port_wrong"])
     slip = np.where(habit & (slip == 0) & (crew.kind[technician] == WRONG_PORTS), wrong, slip)
-    trained = crew.trained[technician] & (visits.day > crew.trained_day[technician])
+    start = int(np.datetime64(profile.start_on, "D").astype(int))
+    late = crew.trained[technician] & (crew.trained_day[technician] >= start)
+    trained = late & (visits.day > crew.trained_day[technician])
     skipped = rng.random(n) < crew.skip_rate[technician] * np.where(
         trained, 1.0 - profile.training_effect, 1.0
     )
@@ -89,7 +91,7 @@ def draw_slips(profile: Profile, units: Units, crew: Crew, visits: Visits, rng: 
 def _exclusive(profile: Profile, n: int, rng: np.random.Generator) -> Ints:
     """At most one slip a visit, by the rates; the last code is an outlier, which no column shows.
 
-    Repeated readings need an earlier visit of the day, so `repeats.py` deals them, among the visits left over.
+    Repeated readings need an earlier visit of the day: `repeats.py` deals them, among the visits left over.
     """
     rates = [*profile.slips.exclusive().values(), profile.outlier_share]
     rates[CODE["readings_repeated"] - 1] = 0.0

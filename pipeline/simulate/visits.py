@@ -38,14 +38,20 @@ class Visits:
 
 
 def plan_visits(
-    profile: Profile, units: Units, crew: Crew, site_branch: Ints, rng: np.random.Generator
+    profile: Profile,
+    units: Units,
+    crew: Crew,
+    site_branch: Ints,
+    rng: np.random.Generator,
+    slot: Ints | None = None,
 ) -> Visits:
-    """All visits, sorted by time. No technician is at two places at once."""
+    """All visits by time; nobody is at two places at once. `slot`: where each visit goes, else by chance."""
     n = profile.n_visits
     start = int(np.datetime64(profile.start_on, "D").astype(int))
     day = start + rng.integers(0, max(int(profile.years * 365.25), 1), n)
     day = np.where((day + 3) % 7 == 6, day - 1, day)  # day 0 was a Thursday; nobody works on Sundays
-    unit = _unit_on_day(units, rng.integers(0, units.slot.max() + 1, n), day)
+    slot = rng.integers(0, units.slot.max() + 1, n) if slot is None else slot
+    unit = _unit_on_day(units, slot, day)
     site = units.site[unit]
     technician = _technicians(profile, crew, site_branch, site, rng)
     second, gap = _times(day, technician, rng)
