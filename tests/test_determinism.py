@@ -1,0 +1,64 @@
+"""Same drops in any order or split: the same published tables (keys, states and ranks equal, numbers within 1e-9)."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from tests.conftest import FIELD_DROP, FIELD_TODAY, query_of, run_stages
+
+# What tells when or in which file order something happened, not what was found.
+CLOCKS = {"loaded_at", "published_at", "seconds"}
+HISTORY = {"check_run", "gate_result", "load_ledger", "publication"}
+
+
+def published_tables(file: Path) -> dict[str, pl.DataFrame]:
+    ask = query_of(file)
+    names = ask("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY 1")["table_name"]
+    tables = {}
+    for name in names:
+        frame = ask(f'SELECT * FROM "{name}"')
+        frame = frame.drop(c for c in frame.columns if c in CLOCKS)
+        keys = [c for c in frame.columns if frame[c].dtype in (pl.String, pl.Date, pl.Boolean) or frame[c].dtype.is_integer()]
+        tables[name] = frame.sort(keys or frame.columns, nulls_last=True)
+    return tables
+
+
+def assert_same(left: Path, right: Path) -> None:
+    a, b = published_tables(left), published_tables(right)
+    assert a.keys() == b.keys()
+    for name in a.keys() - HISTORY:
+        assert_frame_equal(a[name], b[name], abs_tol=1e-9, rel_tol=1e-9, check_row_order=True)
+
+
+@pytest.fixture(scope="module")
+def at_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    if not FIELD_DROP.is_dir():
+        pytest.skip("the shared field drop does not lie beside this checkout")
+    return run_stages([FIELD_DROP], tmp_path_factory.mktemp("once"), FIELD_TODAY, without=("report",))
+
+
+def test_files_in_several_runs_and_other_order(at_once: Path, tmp_path: Path) -> None:
+    """Key tables first (the gate wants them), then the visits' files backwards, one run each."""
+    visits = sorted(FIELD_DROP.glob("visits*.csv"), reverse=True)
+    rest = [p for p in FIELD_DROP.glob("*.csv") if p not in visits]
+    last = at_once
+    for number, files in enumerate([rest, *[[v] for v in visits]]):
+        drop = tmp_path / f"drop{number}"
+        drop.mkdir()
+        for file in files:
+            shutil.copy(file, drop)
+        last = run_stages([drop], tmp_path / "into", FIELD_TODAY, without=("report",))
+    assert_same(at_once, last)
+
+
+def test_the_same_drop_again_changes_nothing(at_once: Path) -> None:
+    before = published_tables(at_once)
+    again = run_stages([FIELD_DROP], at_once.parent, FIELD_TODAY, without=("report",))
+    after = published_tables(again)
+    for name in before.keys() - {"publication"}:
+        assert_frame_equal(before[name], after[name], abs_tol=1e-9)
