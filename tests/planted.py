@@ -1,0 +1,164 @@
+"""Fleets whose answer is known: made by the simulator, run through the stages, compared with what was planted.
+
+What belongs here: measuring (precision, recall, coverage, error). What is asked of the figures: the tests.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+from scipy import stats
+
+from pipeline.simulate.make import make_fleet
+from pipeline.simulate.profile import Profile
+from tests.conftest import FIELD_TODAY, Query, query_of, run_stages
+
+TINY = 1e-9
+CAUSES = ("return_restriction_inwc", "supply_restriction_inwc", "airflow_setting_inwc")
+
+
+@dataclass(frozen=True)
+class Planted:
+    """One fleet: its publication and the truth of the segment that is judged."""
+
+    ask: Query
+    units: pl.DataFrame  # a row per equipment and mode: truth of the last segment
+    technicians: pl.DataFrame
+    gauges: pl.DataFrame
+
+    def sites(self) -> pl.DataFrame:
+        """site_static beside its truth (columns that clash end in _true)."""
+        return self.ask("SELECT * FROM site_static").join(self.units, on=["equipment_id", "mode"], suffix="_true")
+
+
+def plant(folder: Path, profile: Profile, seed: int) -> Planted:
+    """Make the fleet and run it."""
+    drop = folder / "drop"
+    make_fleet(drop, profile, seed)
+    ask = query_of(run_stages([drop], folder / "out", FIELD_TODAY))
+    truth = drop / "truth"
+    return Planted(
+        ask,
+        pl.read_parquet(truth / "equipment.parquet").filter(pl.col("last")),
+        pl.read_parquet(truth / "technician.parquet"),
+        pl.read_parquet(truth / "technician_instrument.parquet"),
+    )
+
+
+def share(frame: pl.DataFrame, condition: pl.Expr) -> tuple[int, int]:
+    """(rows that meet the condition, rows)."""
+    return int(frame.select(condition.fill_null(False).sum()).item() or 0), frame.height
+
+
+def pooled(counts: list[tuple[int, int]]) -> float:
+    """The share over several fleets together."""
+    return sum(k for k, _ in counts) / max(sum(n for _, n in counts), 1)
+
+
+def steady_levels(fleet: Planted) -> pl.DataFrame:
+    """Units and modes without true growth, with 3 or more visits."""
+    return fleet.sites().filter((pl.col("n_visits") >= 3) & (pl.col("growth_inwc_per_year").abs() < TINY))
+
+
+def level_error(fleet: Planted) -> float:
+    """Median absolute error of the level, in. w.c."""
+    return float(steady_levels(fleet).select((pl.col("level_inwc") - pl.col("tesp_inwc")).abs().median()).item())
+
+
+def level_coverage(fleet: Planted) -> tuple[int, int]:
+    """How often the 95 % interval holds the true level."""
+    return share(steady_levels(fleet), pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
+
+
+def chronic_precision(fleet: Planted) -> tuple[int, int]:
+    """Of the sites called chronic, those truly over the rating."""
+    return share(fleet.sites().filter(pl.col("static_state") == "chronic"), pl.col("excess_inwc") > 0)
+
+
+def chronic_recall(fleet: Planted) -> tuple[int, int]:
+    """Of the sites truly over by more than 0.04 in. w.c. with 4 visits, those called chronic."""
+    over = fleet.sites().filter((pl.col("excess_inwc") > 0.04) & (pl.col("n_visits") >= 4))
+    return share(over, pl.col("static_state") == "chronic")
+
+
+def side_right(fleet: Planted) -> tuple[int, int]:
+    """Of the chronic sites whose largest true cause leads by 0.03 in. w.c., those with the right side."""
+    causes = pl.concat_list([f"{c}_true" for c in CAUSES]).list.sort(descending=True)
+    chronic = fleet.sites().filter(pl.col("static_state") == "chronic")
+    clear = chronic.filter(causes.list.get(0) - causes.list.get(1) > 0.03)
+    return share(clear, pl.col("problem_side") == pl.col("problem_side_true"))
+
+
+def rank_agreement(fleet: Planted) -> float:
+    """Spearman's correlation of expected and true excess over the priority list."""
+    rows = fleet.ask("SELECT equipment_id, mode, expected_excess_inwc FROM site_priority").join(
+        fleet.units, on=["equipment_id", "mode"]
+    )
+    return float(stats.spearmanr(rows["expected_excess_inwc"], rows["excess_inwc"].clip(0)).statistic)
+
+
+def _trends(fleet: Planted) -> pl.DataFrame:
+    growth = fleet.units.group_by("equipment_id").agg(pl.col("growth_inwc_per_year").mean().alias("growth"))
+    return fleet.ask(
+        "SELECT t.*, n.n AS n_level FROM equipment_trend t "
+        "JOIN (SELECT equipment_id, sum(n_visits) AS n FROM site_static GROUP BY ALL) n USING (equipment_id)"
+    ).join(growth, on="equipment_id")
+
+
+def false_trends(fleet: Planted) -> tuple[int, int]:
+    """Of the units called rising or falling, those without growth or with the other sign."""
+    called = _trends(fleet).filter(pl.col("trend").is_in(["rising", "falling"]))
+    wrong = (pl.col("growth").abs() < TINY) | ((pl.col("growth") > 0) != (pl.col("trend") == "rising"))
+    return share(called, wrong)
+
+
+def trends_found(fleet: Planted) -> tuple[int, int]:
+    """Of the units that truly change by more than 0.03 in. w.c. a year, with 9 visits, those called."""
+    changing = _trends(fleet).filter((pl.col("growth").abs() > 0.03) & (pl.col("n_level") >= 9))
+    return share(changing, pl.col("trend").is_in(["rising", "falling"]))
+
+
+def _judged(fleet: Planted) -> pl.DataFrame:
+    return fleet.ask("SELECT * FROM technician_zeroing").join(fleet.technicians, on="technician_id", suffix="_true")
+
+
+def skippers_named(fleet: Planted) -> tuple[int, int]:
+    """Skippers with 30 visits that are named."""
+    rows = _judged(fleet).filter((pl.col("kind") == "skipper") & (pl.col("n_visits") >= 30))
+    return share(rows, pl.col("zeroing_state") == "skips_zero")
+
+
+def paper_zeroers_named(fleet: Planted) -> tuple[int, int]:
+    """Paper zeroers with 60 visits that are named."""
+    rows = _judged(fleet).filter((pl.col("kind") == "paper_zeroer") & (pl.col("n_visits") >= 60))
+    return share(rows, pl.col("zeroing_state") == "zero_doubtful")
+
+
+def sound_accused(fleet: Planted) -> tuple[int, int]:
+    """Technicians who do neither, with 20 visits, that are accused of either."""
+    rows = _judged(fleet).filter(~pl.col("kind").is_in(["skipper", "paper_zeroer"]) & (pl.col("n_visits") >= 20))
+    return share(rows, pl.col("zeroing_state").is_in(["skips_zero", "zero_doubtful"]))
+
+
+def hidden_offset_errors(fleet: Planted) -> pl.DataFrame:
+    """Found minus planted offset per gauge in hand and port, with its standard error and the technician's kind.
+
+    A paper zeroer's planted offset is what stands behind the shifted visits; sound hands have their gauge's gain,
+    which is not constant over sites, so that only those without hidden offset are asked for coverage.
+    """
+    found = fleet.ask("SELECT * FROM instrument_offset")
+    rows = found.join(fleet.gauges, on=["technician_id", "instrument_id"], suffix="_true").join(
+        fleet.technicians.select("technician_id", "kind"), on="technician_id"
+    )
+    ports = [
+        rows.select(
+            "kind",
+            "n_visits",
+            (pl.col(f"{port}_offset_inwc") - pl.col(f"hidden_{port}_inwc")).alias("error"),
+            pl.col(f"{port}_offset_se").alias("se"),
+        )
+        for port in ("return", "supply")
+    ]
+    return pl.concat(ports)
