@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.site.moderation import fit_prior, random_effect_sd
+from pipeline.moderation import fit_prior, random_effect_sd
 from pipeline.warehouse import Warehouse
 
 

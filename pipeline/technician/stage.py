@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.checks import all_checks
+from pipeline.moderation import random_effect_sd
 from pipeline.technician.crossed import fit_crossed
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
@@ -29,7 +30,7 @@ def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
         "SELECT place, measurer, return_inwc, supply_inwc, tesp_inwc FROM offset_reading ORDER BY visit_id"
     )
     if rows.is_empty():
-        numbers = {f"{s}_{what}": pl.Float64 for s in SERIES for what in ("offset", "se")}
+        numbers = {f"{s}_{what}": pl.Float64 for s in SERIES for what in ("offset", "se", "spread")}
         return pl.DataFrame(schema={"measurer": pl.Int64, "group_no": pl.Int64, "group_size": pl.Int64, **numbers})
     place = rows["place"].to_numpy().astype(np.int64)
     measurer = rows["measurer"].to_numpy().astype(np.int64)
@@ -43,6 +44,10 @@ def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
     for name, fit in fits.items():
         columns[f"{name}_offset"] = fit.offset
         columns[f"{name}_se"] = fit.standard_error
+        sound = np.abs(fit.offset) < warehouse.settings["offset_material_inwc"]
+        columns[f"{name}_spread"] = np.full(
+            len(fit.offset), random_effect_sd(fit.offset[sound], fit.standard_error[sound])
+        )
     return pl.DataFrame(columns)
 
 

@@ -13,8 +13,13 @@ WITH counted AS (
 ),
 
 told AS (
+    -- Sound hands with sound gauges differ a little too (a gauge's gain, within its accuracy): a port's standard error
+    -- includes that spread, so that its interval is about the zero and not about the gain.
     SELECT
-        f.* EXCLUDE (group_size),
+        f.* EXCLUDE (group_size) REPLACE (
+            sqrt(pow(f.return_se, 2) + pow(f.return_spread, 2)) AS return_se,
+            sqrt(pow(f.supply_se, 2) + pow(f.supply_spread, 2)) AS supply_se
+        ),
         c.* EXCLUDE (measurer),
         f.group_size >= getvariable('offset_min_group') AS can_be_told
     FROM offset_fit AS f

@@ -65,7 +65,7 @@ def test_hidden_offsets(fleets: list[Planted]) -> None:
         assert (paper["error"] ** 2).mean() ** 0.5 <= 0.012
     sound = [planted.hidden_offset_errors(f).filter(planted.pl.col("kind") == "sound") for f in fleets]
     covered = [planted.share(s, planted.pl.col("error").abs() <= 1.96 * planted.pl.col("se")) for s in sound]
-    assert 0.90 <= pooled(covered) <= 0.99
+    assert 0.90 <= pooled(covered) <= 0.98
 
 
 def test_hard_fleets(hard: list[Planted]) -> None:

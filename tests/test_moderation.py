@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.site.moderation import LARGEST_DF, fit_prior, random_effect_sd, trigamma_inverse
+from pipeline.moderation import LARGEST_DF, fit_prior, random_effect_sd, trigamma_inverse
 
 
 def test_trigamma_inverse_undoes_trigamma() -> None:
