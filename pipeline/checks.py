@@ -41,7 +41,12 @@ def read_check(path: Path) -> Check:
         raise StageError(f"sql/checks/{path.name}: the header lacks {', '.join(sorted(missing))}")
     body = "\n".join(line for line in text.splitlines() if not line.startswith("-- ")).strip().rstrip(";")
     return Check(
-        path.stem, header["title"], header["consequence"], header["why"], header.get("applies_to", "visit"), body
+        path.stem,
+        header["title"],
+        header["consequence"],
+        header["why"],
+        header.get("applies_to", "visit"),
+        body,
     )
 
 

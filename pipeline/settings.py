@@ -57,21 +57,36 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("min_span_days", 90, "d", "data contract section 4"),
     Setting("chronic_probability", 0.95, "probability", "data contract section 4"),
     Setting("within_probability", 0.05, "probability", "data contract section 4"),
-    Setting("robust_cutoff", 2.0, "standard deviations", "Huber's k between 1.345 and 2; see docs/statistics.md"),
-    Setting("yardstick_prior_visits", 4, "visits", "how far a site's yardstick leans on the fleet; tuned on simulated fleets"),
+    Setting(
+        "robust_cutoff", 2.0, "standard deviations", "Huber's k between 1.345 and 2; see docs/statistics.md"
+    ),
+    Setting(
+        "yardstick_prior_visits",
+        4,
+        "visits",
+        "how far a site's yardstick leans on the fleet; tuned on simulated fleets",
+    ),
     # trends
     Setting("trend_min_visits", 5, "visits", "data contract section 4"),
     Setting("trend_min_span_days", 180, "d", "data contract section 4"),
     Setting("trend_q", 0.10, "false discovery rate", "data contract section 4"),
-    Setting("trend_prior_df_cap", 6, "1", "readings have heavier tails than the normal; tuned on simulated fleets"),
-    Setting("trend_cross_check_p", 0.3, "probability", "the rank test must not speak against a slope; " + COMMON),
+    Setting(
+        "trend_prior_df_cap", 6, "1", "readings have heavier tails than the normal; tuned on simulated fleets"
+    ),
+    Setting(
+        "trend_cross_check_p", 0.3, "probability", "the rank test must not speak against a slope; " + COMMON
+    ),
     Setting("days_per_year", 365.25, "d/year", "Julian year"),
     # technicians
     Setting("technician_min_visits", 20, "visits", "data contract section 4"),
     Setting("technician_q", 0.05, "false discovery rate", "data contract section 4"),
     Setting("offset_material_inwc", 0.02, "in. w.c.", "data contract section 4"),
-    Setting("funnel_p", 0.999, "probability", "Spiegelhalter 2005, Stat. Med. 24:1185: 99.8 % limits; from memory"),
-    Setting("offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON),
+    Setting(
+        "funnel_p", 0.999, "probability", "Spiegelhalter 2005, Stat. Med. 24:1185: 99.8 % limits; from memory"
+    ),
+    Setting(
+        "offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON
+    ),
     # work
     Setting("work_min_pairs", 6, "pairs", COMMON),
     # the gate
@@ -110,9 +125,13 @@ class Settings(Mapping[str, float]):
         changed = dict(self._by_name)
         for name, value in values.items():
             if name not in changed:
-                raise UsageError(f"{source}: no setting is called {name!r}; expected one of {', '.join(sorted(changed))}")
+                raise UsageError(
+                    f"{source}: no setting is called {name!r}; expected one of {', '.join(sorted(changed))}"
+                )
             if isinstance(value, bool) or not isinstance(value, int | float):
-                raise UsageError(f"{source}: setting {name} is {value!r}; expected a number in {changed[name].unit}")
+                raise UsageError(
+                    f"{source}: setting {name} is {value!r}; expected a number in {changed[name].unit}"
+                )
             changed[name] = replace(changed[name], value=float(value), source=f"set in {source}")
         return Settings(tuple(changed.values()))
 
@@ -124,5 +143,7 @@ def read_settings(path: Path | None) -> Settings:
     try:
         values = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UsageError(f"{path}: cannot be read as a settings file (TOML, name = number): {error}") from error
+        raise UsageError(
+            f"{path}: cannot be read as a settings file (TOML, name = number): {error}"
+        ) from error
     return Settings().with_values(values, path.name)

@@ -57,3 +57,13 @@ def field_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def field(field_file: Path) -> Query:
     """Ask the publication of the field drop."""
     return query_of(field_file)
+
+
+@pytest.fixture(scope="session")
+def small_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The publication of a small synthetic fleet, gate and suite included."""
+    from pipeline.simulate import make_fleet_command
+
+    drop = tmp_path_factory.mktemp("small") / "drop"
+    make_fleet_command(drop, 60, 1500, 7)
+    return run_stages([drop], drop.parent / "out", FIELD_TODAY, without=("report",))

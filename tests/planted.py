@@ -30,7 +30,9 @@ class Planted:
 
     def sites(self) -> pl.DataFrame:
         """site_static beside its truth (columns that clash end in _true)."""
-        return self.ask("SELECT * FROM site_static").join(self.units, on=["equipment_id", "mode"], suffix="_true")
+        return self.ask("SELECT * FROM site_static").join(
+            self.units, on=["equipment_id", "mode"], suffix="_true"
+        )
 
 
 def plant(folder: Path, profile: Profile, seed: int) -> Planted:
@@ -64,7 +66,9 @@ def steady_levels(fleet: Planted) -> pl.DataFrame:
 
 def level_error(fleet: Planted) -> float:
     """Median absolute error of the level, in. w.c."""
-    return float(steady_levels(fleet).select((pl.col("level_inwc") - pl.col("tesp_inwc")).abs().median()).item())
+    return float(
+        steady_levels(fleet).select((pl.col("level_inwc") - pl.col("tesp_inwc")).abs().median()).item()
+    )
 
 
 def level_coverage(fleet: Planted) -> tuple[int, int]:
@@ -121,7 +125,9 @@ def trends_found(fleet: Planted) -> tuple[int, int]:
 
 
 def _judged(fleet: Planted) -> pl.DataFrame:
-    return fleet.ask("SELECT * FROM technician_zeroing").join(fleet.technicians, on="technician_id", suffix="_true")
+    return fleet.ask("SELECT * FROM technician_zeroing").join(
+        fleet.technicians, on="technician_id", suffix="_true"
+    )
 
 
 def skippers_named(fleet: Planted) -> tuple[int, int]:
@@ -138,7 +144,9 @@ def paper_zeroers_named(fleet: Planted) -> tuple[int, int]:
 
 def sound_accused(fleet: Planted) -> tuple[int, int]:
     """Technicians who do neither, with 20 visits, that are accused of either."""
-    rows = _judged(fleet).filter(~pl.col("kind").is_in(["skipper", "paper_zeroer"]) & (pl.col("n_visits") >= 20))
+    rows = _judged(fleet).filter(
+        ~pl.col("kind").is_in(["skipper", "paper_zeroer"]) & (pl.col("n_visits") >= 20)
+    )
     return share(rows, pl.col("zeroing_state").is_in(["skips_zero", "zero_doubtful"]))
 
 

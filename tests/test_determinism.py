@@ -23,7 +23,11 @@ def published_tables(file: Path) -> dict[str, pl.DataFrame]:
     for name in names:
         frame = ask(f'SELECT * FROM "{name}"')
         frame = frame.drop(c for c in frame.columns if c in CLOCKS)
-        keys = [c for c in frame.columns if frame[c].dtype in (pl.String, pl.Date, pl.Boolean) or frame[c].dtype.is_integer()]
+        keys = [
+            c
+            for c in frame.columns
+            if frame[c].dtype in (pl.String, pl.Date, pl.Boolean) or frame[c].dtype.is_integer()
+        ]
         tables[name] = frame.sort(keys or frame.columns, nulls_last=True)
     return tables
 

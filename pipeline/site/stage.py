@@ -14,7 +14,11 @@ def run_site(warehouse: Warehouse) -> None:
     set_measurer_sd(warehouse)
     for name in ("comparable_visit", "level_visit", "level_centre", "level_weight", "level_scatter"):
         warehouse.run(f"site/{name}.sql")
-    set_prior(warehouse, "scatter", "SELECT scatter_variance, n - 1 AS df FROM level_scatter WHERE n >= 3 ORDER BY ALL")
+    set_prior(
+        warehouse,
+        "scatter",
+        "SELECT scatter_variance, n - 1 AS df FROM level_scatter WHERE n >= 3 ORDER BY ALL",
+    )
     warehouse.run("site/site_cause.sql")
     warehouse.run("site/site_static.sql")
     warehouse.run("site/site_trend.sql")
@@ -33,7 +37,9 @@ def set_measurer_sd(warehouse: Warehouse) -> None:
         WHERE NOT return_doubtful AND NOT supply_doubtful AND tesp_offset_inwc IS NOT NULL ORDER BY ALL
         """
     )
-    sd = random_effect_sd(_floats(rows["tesp_offset_inwc"].to_numpy()), _floats(rows["tesp_offset_se"].to_numpy()))
+    sd = random_effect_sd(
+        _floats(rows["tesp_offset_inwc"].to_numpy()), _floats(rows["tesp_offset_se"].to_numpy())
+    )
     warehouse.set_variable("measurer_sd", sd, "DOUBLE")
 
 

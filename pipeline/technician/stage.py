@@ -31,7 +31,9 @@ def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
     )
     if rows.is_empty():
         numbers = {f"{s}_{what}": pl.Float64 for s in SERIES for what in ("offset", "se", "spread")}
-        return pl.DataFrame(schema={"measurer": pl.Int64, "group_no": pl.Int64, "group_size": pl.Int64, **numbers})
+        return pl.DataFrame(
+            schema={"measurer": pl.Int64, "group_no": pl.Int64, "group_size": pl.Int64, **numbers}
+        )
     place = rows["place"].to_numpy().astype(np.int64)
     measurer = rows["measurer"].to_numpy().astype(np.int64)
     fits = {s: fit_crossed(rows[f"{s}_inwc"].to_numpy(), place, measurer) for s in SERIES}

@@ -36,7 +36,9 @@ def enough(years, days) -> bool:
 
 
 def test_every_unit_and_mode_equals_scipy_and_pymannkendall(field, groups) -> None:
-    published = {(r["equipment_id"], r["mode"]): r for r in field("SELECT * FROM site_trend").iter_rows(named=True)}
+    published = {
+        (r["equipment_id"], r["mode"]): r for r in field("SELECT * FROM site_trend").iter_rows(named=True)
+    }
     compared = 0
     for key, (years, tesp, days) in groups.items():
         row = published[key]
@@ -80,7 +82,9 @@ def test_kendall_s_is_summed_over_modes(field, groups) -> None:
     rows = field("SELECT * FROM equipment_trend WHERE kendall_s IS NOT NULL")
     assert rows.height > 80
     for row in rows.iter_rows(named=True):
-        tests = [pymannkendall.original_test(np.round(t, 9)) for t in by_unit[row["equipment_id"]] if len(t) > 1]
+        tests = [
+            pymannkendall.original_test(np.round(t, 9)) for t in by_unit[row["equipment_id"]] if len(t) > 1
+        ]
         s = sum(t.s for t in tests)
         sigma = np.sqrt(sum(t.var_s for t in tests))
         assert row["kendall_s"] == s

@@ -9,7 +9,9 @@ import statsmodels.api as sm
 from pipeline.technician.crossed import fit_crossed
 
 
-def crossed_readings(seed: int, *, n_places: int = 200, n_measurers: int = 12, visits: int = 6, home: float = 0.0):
+def crossed_readings(
+    seed: int, *, n_places: int = 200, n_measurers: int = 12, visits: int = 6, home: float = 0.0
+):
     """Seeded readings: places around 0.5, offsets of sound measurers sd 0.002, noise sd 0.015."""
     rng = np.random.default_rng(seed)
     place = np.repeat(np.arange(n_places), visits)

@@ -75,9 +75,7 @@ CASES = (
         airflow_ratio=FAN_COIL_CFM / 1225,
         causes=causes((0.611, 0.178), (0.25, 0.25), FAN_COIL_CFM / 1225),
     ),
-    Worked(
-        "V0000020", "furnace in Pa, zeros in Pa too", (-62.1 + 0.747) / PA, (36.0 + 0.996) / PA
-    ),
+    Worked("V0000020", "furnace in Pa, zeros in Pa too", (-62.1 + 0.747) / PA, (36.0 + 0.996) / PA),
     Worked("V0000075", "Pa written on an in. w.c. row; reported 93.7 agrees", -50.7 / PA, 43.1 / PA),
     Worked(
         "V0000113",
@@ -161,7 +159,11 @@ def test_visit_comes_to_what_a_hand_gets(case: Worked, field) -> None:
     assert row["return_inwc"] == pytest.approx(case.return_inwc, abs=1e-9)
     assert row["supply_inwc"] == pytest.approx(case.supply_inwc, abs=1e-9)
     assert row["tesp_inwc"] == pytest.approx(case.supply_inwc - case.return_inwc, abs=1e-9)
-    assert (row["valid"], row["like_new"], row["set_aside_because"]) == (case.valid, case.like_new, case.because)
+    assert (row["valid"], row["like_new"], row["set_aside_because"]) == (
+        case.valid,
+        case.like_new,
+        case.because,
+    )
     if case.airflow_cfm is not None:
         assert row["airflow_source"] == "blower_table"
         assert row["airflow_cfm"] == pytest.approx(case.airflow_cfm, abs=1e-6)
