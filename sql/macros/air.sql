@@ -30,3 +30,9 @@ CREATE OR REPLACE MACRO velocity_fpm(vp DOUBLE) AS (
 CREATE OR REPLACE MACRO air_power_w(cfm DOUBLE, inwc DOUBLE) AS (
     (0.028316846592e0 / 60 * 249.08891e0) * cfm * inwc
 );
+
+-- Pressure that the same fan or duct would show in standard air at the same airflow, from one measured at an elevation.
+-- unit: that of pressure; elevation in ft. source: pressure goes with density at one airflow (fan laws, AMCA 201)
+CREATE OR REPLACE MACRO to_standard_air(pressure DOUBLE, elevation_ft DOUBLE) AS (
+    pressure / density_ratio(elevation_ft)
+);

@@ -18,6 +18,12 @@ CREATE OR REPLACE MACRO fan_law_power(x DOUBLE, speed_ratio DOUBLE) AS (
     x * speed_ratio * speed_ratio * speed_ratio
 );
 
+-- Pressure or shaft power of the same fan at the same speed in air of another density: in proportion to the density.
+-- unit: that of x; density_ratio = new density / old density. source: fan laws (AMCA 201); the airflow stays
+CREATE OR REPLACE MACRO fan_law_density(x DOUBLE, density_ratio DOUBLE) AS (
+    x * density_ratio
+);
+
 -- Pressure that a duct system needs at airflow q, if it needs p0 at q0; NULL where q is negative or q0 not above 0.
 -- unit: pressure that of p0, airflow any. source: dp = K Q^n; n = 2 by convention, 1.8 to 2 for real ducts
 CREATE OR REPLACE MACRO duct_curve_pressure(p0 DOUBLE, q0 DOUBLE, q DOUBLE, n DOUBLE) AS (
@@ -36,9 +42,10 @@ CREATE OR REPLACE MACRO friction_rate(asp DOUBLE, tel_ft DOUBLE) AS (
     CASE WHEN tel_ft > 0 THEN asp * 100 / tel_ft END
 );
 
--- Part of a side's excess over its budget, p - b, that is due to restriction: b (r - 1)(a + 1) / 2, a = airflow_ratio^2, r = p / (b a).
--- An airflow ratio that is unknown or not above 0 leaves all of the excess here; with excess_airflow it always adds up to p - b.
+-- Part of a side's excess over its budget, p - b, that is due to restriction.
 -- unit: p and b as magnitudes in in. w.c.; in. w.c. source: data contract section 4
+-- b (r - 1)(a + 1) / 2 with a = airflow_ratio^2 and r = p / (b a), written so that a budget of 0 does no harm. An airflow ratio
+-- that is unknown or not above 0 leaves all of the excess here; with excess_airflow it adds up to p - b in every case.
 CREATE OR REPLACE MACRO excess_restriction(p DOUBLE, b DOUBLE, airflow_ratio DOUBLE) AS (
     CASE
         WHEN airflow_ratio > 0
@@ -47,9 +54,10 @@ CREATE OR REPLACE MACRO excess_restriction(p DOUBLE, b DOUBLE, airflow_ratio DOU
     END
 );
 
--- Part of a side's excess over its budget, p - b, that is due to the airflow setting: b (a - 1)(r + 1) / 2, a = airflow_ratio^2, r = p / (b a).
--- An airflow ratio that is unknown or not above 0 gives 0: nothing can be laid on the fan.
+-- Part of a side's excess over its budget, p - b, that is due to the airflow setting.
 -- unit: p and b as magnitudes in in. w.c.; in. w.c. source: data contract section 4
+-- b (a - 1)(r + 1) / 2 with a = airflow_ratio^2 and r = p / (b a). An airflow ratio that is unknown or not above 0 gives 0:
+-- nothing can be laid on the fan.
 CREATE OR REPLACE MACRO excess_airflow(p DOUBLE, b DOUBLE, airflow_ratio DOUBLE) AS (
     CASE
         WHEN airflow_ratio > 0

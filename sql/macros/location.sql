@@ -24,7 +24,7 @@ CREATE OR REPLACE MACRO hodges_lehmann(xs DOUBLE[]) AS (
 CREATE OR REPLACE MACRO pair_differences(xs DOUBLE[], ys DOUBLE[]) AS (
     list_sort(list_filter(
         flatten(list_transform(
-            range(1, len(xs) + 1),
+            CASE WHEN ys IS NOT NULL THEN range(1, len(xs) + 1) END,
             LAMBDA _pd_i: list_transform(range(1, len(ys) + 1), LAMBDA _pd_j: xs[_pd_i] - ys[_pd_j])
         )),
         LAMBDA _pd_v: _pd_v IS NOT NULL

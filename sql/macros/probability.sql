@@ -113,8 +113,8 @@ CREATE OR REPLACE MACRO normal_quantile(p DOUBLE) AS (
 );
 
 -- Probability that a true level is over a limit, the level being known with a normal standard uncertainty u.
--- No uncertainty (u = 0) gives 1 or 0: 1 where exceeds(level, lim). A negative u gives NULL.
 -- unit: level, u and lim in one unit; probability. source: data contract section 3, prob_over_rated
+-- No uncertainty (u = 0) gives 1 or 0: 1 where exceeds(level, lim). A negative u gives NULL.
 CREATE OR REPLACE MACRO prob_over(level DOUBLE, u DOUBLE, lim DOUBLE) AS (
     CASE
         WHEN u > 0 THEN normal_cdf((level - lim) / u)

@@ -6,7 +6,8 @@
 CREATE OR REPLACE MACRO _known_pairs(vs DOUBLE[], partners DOUBLE[]) AS (
     list_transform(
         list_filter(
-            range(1, len(vs) + 1), LAMBDA _kp_i: vs[_kp_i] IS NOT NULL AND partners[_kp_i] IS NOT NULL
+            CASE WHEN partners IS NOT NULL THEN range(1, len(vs) + 1) END,
+            LAMBDA _kp_i: vs[_kp_i] IS NOT NULL AND partners[_kp_i] IS NOT NULL
         ),
         LAMBDA _kp_j: vs[_kp_j]
     )

@@ -34,9 +34,10 @@ CREATE OR REPLACE MACRO _doubly_tied(n DOUBLE, xs DOUBLE[], ys DOUBLE[]) AS (
 -- Variance of Kendall's S of a series without a trend, where values of x may be equal too.
 -- unit: pairs squared. source: Kendall 1975; the same as mann_kendall_var(ys) where every x is another
 CREATE OR REPLACE MACRO kendall_var(xs DOUBLE[], ys DOUBLE[]) AS (
-    mann_kendall_var(_known_pairs(ys, xs))
-    - _tie_term(_known_pairs(xs, ys)) / 18e0
-    + _doubly_tied(len(_known_pairs(xs, ys)), _known_pairs(xs, ys), _known_pairs(ys, xs))
+    list_extract(list_transform(
+        [struct_pack(x := _known_pairs(xs, ys), y := _known_pairs(ys, xs))],
+        LAMBDA _kv: mann_kendall_var(_kv.y) - _tie_term(_kv.x) / 18e0 + _doubly_tied(len(_kv.x), _kv.x, _kv.y)
+    ), 1)
 );
 
 -- Mann-Kendall statistic: S, brought one nearer to 0 for continuity, over its standard deviation; 0 where S is 0.

@@ -6,7 +6,7 @@
 -- unit: that of y over that of x. source: Theil 1950; Sen 1968
 CREATE OR REPLACE MACRO pair_slopes(xs DOUBLE[], ys DOUBLE[]) AS (
     list_sort(flatten(list_transform(
-        range(1, len(xs) + 1),
+        CASE WHEN ys IS NOT NULL THEN range(1, len(xs) + 1) END,
         LAMBDA _ps_i: list_transform(
             list_filter(
                 range(1, len(xs) + 1), LAMBDA _ps_j: xs[_ps_j] > xs[_ps_i] AND ys[_ps_j] - ys[_ps_i] IS NOT NULL
@@ -37,22 +37,25 @@ CREATE OR REPLACE MACRO theil_sen_intercept_joint(xs DOUBLE[], ys DOUBLE[]) AS (
     ), 1)
 );
 
--- Variance that Sen 1968 gives Kendall's S: n (n - 1)(2 n + 5) / 18, the tie terms of x and of y taken off; NULL if negative.
--- unit: none. source: Sen 1968, equation 2.6; ties as scipy.stats.theilslopes
-CREATE OR REPLACE MACRO _sen_variance(n DOUBLE, x_ties DOUBLE, y_ties DOUBLE) AS (
-    CASE WHEN n * (n - 1) * (2 * n + 5) >= x_ties + y_ties THEN 1e0 / 18 * (n * (n - 1) * (2 * n + 5) - x_ties - y_ties) END
+-- Variance that Sen 1968 gives Kendall's S, the ties of x and of y taken off; NULL where that is negative.
+-- unit: pairs squared. source: Sen 1968, equation 2.6; ties as scipy.stats.theilslopes
+CREATE OR REPLACE MACRO _sen_variance(xs DOUBLE[], ys DOUBLE[]) AS (
+    list_extract(list_transform(
+        list_transform(
+            [struct_pack(x := _known_pairs(xs, ys), y := _known_pairs(ys, xs))],
+            LAMBDA _sv: 1e0 / 18 * (
+                len(_sv.x) * (len(_sv.x) - 1) * (2 * len(_sv.x) + 5) - _tie_term(_sv.x) - _tie_term(_sv.y)
+            )
+        ),
+        LAMBDA _sw: CASE WHEN _sw >= 0 THEN _sw END
+    ), 1)
 );
 
 -- Both ends of the interval of the Theil-Sen slope at z standard deviations (1.96 for 95 %), as a list of two.
 -- unit: that of y over that of x. source: Sen 1968; ranks rounded half to even as scipy.stats.theilslopes does
 CREATE OR REPLACE MACRO theil_sen_interval(xs DOUBLE[], ys DOUBLE[], z DOUBLE) AS (
     list_extract(list_transform(
-        [{
-            'slopes': pair_slopes(xs, ys),
-            'spread': z * sqrt(_sen_variance(
-                len(_known_pairs(xs, ys)), _tie_term(_known_pairs(xs, ys)), _tie_term(_known_pairs(ys, xs))
-            ))
-        }],
+        [struct_pack(slopes := pair_slopes(xs, ys), spread := z * sqrt(_sen_variance(xs, ys)))],
         LAMBDA _ti: CASE
             WHEN _ti.spread IS NOT NULL
                 THEN [
