@@ -13,6 +13,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline import __version__
+from pipeline.catalog.dictionary import comments, dictionary, macro_comments
 from pipeline.stages import RunOrder
 from pipeline.warehouse import SQL_DIR, Warehouse
 
@@ -37,14 +38,17 @@ PUBLISHED = (
     "visit_static",
     "visit_segment",
     "visit_uncertainty",
+    "visit_split_uncertainty",
     "site_static",
     "site_trend",
     "equipment_trend",
     "site_priority",
+    "site_what_if",
     "technician_zeroing",
     "instrument_offset",
     "technician_practice",
     "work_effect",
+    "dictionary",
 )
 OPTIONAL = {"check_run", "gate_result"}
 
@@ -52,16 +56,17 @@ OPTIONAL = {"check_run", "gate_result"}
 def publish(warehouse: Warehouse, order: RunOrder) -> None:
     """Write DIR/fleet.duckdb.new, make it durable, and put it in the place of DIR/fleet.duckdb."""
     describe_run(warehouse, order)
+    names = describe_tables(warehouse)
     target = order.published_file
     new = target.with_name(target.name + ".new")
     new.unlink(missing_ok=True)
     warehouse.execute(f"ATTACH '{_quoted(new)}' AS published")
     try:
         with warehouse.transaction():
-            for name in PUBLISHED:
-                if name in OPTIONAL and name not in warehouse.tables():
-                    continue
+            for name in names:
                 warehouse.execute(f'CREATE TABLE published."{name}" AS SELECT * FROM "{name}"')
+            for statement in comments(names, "published"):
+                warehouse.execute(statement)
         add_macros(warehouse)
         warehouse.execute("CHECKPOINT published")
     finally:
@@ -93,6 +98,14 @@ def describe_run(warehouse: Warehouse, order: RunOrder) -> None:
     )
 
 
+def describe_tables(warehouse: Warehouse) -> list[str]:
+    """Make `dictionary` of the tables that this run publishes; return their names."""
+    there = warehouse.tables()
+    names = [name for name in PUBLISHED if name not in OPTIONAL or name in there]
+    warehouse.store("dictionary", dictionary(names))
+    return names
+
+
 def add_macros(warehouse: Warehouse) -> None:
     """Copy the macros into the published file, so that an analyst's SQL can use them in any DuckDB client."""
     home = warehouse.scalar("SELECT current_database()")
@@ -100,6 +113,8 @@ def add_macros(warehouse: Warehouse) -> None:
     try:
         for file in sorted((SQL_DIR / "macros").glob("*.sql")):
             warehouse.run(f"macros/{file.name}")
+        for statement in macro_comments():
+            warehouse.execute(statement)
     finally:
         warehouse.execute(f'USE "{home}"')
 
