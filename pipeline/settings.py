@@ -52,6 +52,10 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("near_turn_half_width_min_inwc", 0.01, "in. w.c.", COMMON),
     Setting("straight_tube_half_width_inwc", 0.01, "in. w.c.", COMMON),
     Setting("port_correlation_dual", 0.5, "1", "two ports of one instrument share its gain; " + COMMON),
+    Setting("measured_airflow_share", 0.07, "share of the airflow, half width", COMMON),
+    # what parts may take of the rating
+    Setting("filter_allowance_inwc", 0.10, "in. w.c.", "Calif. Title 24 sec. 150.0(m)12, clean filter; from memory"),
+    Setting("coil_allowance_inwc", 0.20, "in. w.c.", "handbook habit, wet coil 0.20 to 0.30; from memory"),
     # sites
     Setting("min_visits", 3, "visits", "data contract section 4"),
     Setting("min_span_days", 90, "d", "data contract section 4"),
@@ -98,6 +102,9 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("tariff_per_kwh", 0.15, "currency/kWh", COMMON),
     # machine
     Setting("memory_limit_gb", 0, "GB", "0: DuckDB's own default"),
+    # the analyst's door
+    Setting("sql_memory_limit_gb", 4, "GB", COMMON),
+    Setting("sql_time_limit_s", 300, "s", COMMON),
 )
 
 
