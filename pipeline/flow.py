@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from pipeline.errors import StageError
 from pipeline.prefect_server import TemporaryServer
 from pipeline.stages import RunOrder, Stage
 from pipeline.warehouse import Warehouse
@@ -55,7 +56,9 @@ def _api(home: Path) -> Iterator[None]:
             settings.PREFECT_HOME: home,
             settings.PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None,
         }
-        if server is not None:
+        if server is None:
+            updates[settings.PREFECT_API_URL] = given
+        else:
             importlib.import_module(NEEDED_LATER)
             updates[settings.PREFECT_API_URL] = server.url()
         with settings.temporary_settings(updates=updates):
@@ -90,6 +93,7 @@ def _flow_of(order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Wareho
     from prefect.cache_policies import NO_CACHE
 
     raised: list[BaseException] = []
+    done: list[Stage] = []
 
     def guarded(stage: Stage) -> None:
         try:
@@ -97,6 +101,7 @@ def _flow_of(order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Wareho
         except BaseException as error:
             raised.append(error)
             raise
+        done.append(stage)
 
     def as_task(name: str, stage: Stage) -> Callable[[], None]:
         # The stage is in the closure: a parameter would be serialised, and a connection cannot be.
@@ -113,7 +118,13 @@ def _flow_of(order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Wareho
 
     try:
         fleet_static()
-    except BaseException:
+    except BaseException as error:
         if raised:
             raise raised[0] from None
-        raise
+        if not isinstance(error, Exception):
+            raise
+        if len(done) < len(stages):
+            raise StageError(
+                f"Prefect broke after {len(done)} of {len(stages)} stages: {error}; --direct runs without it"
+            ) from error
+        order.say(f"the run is complete, but Prefect could not record its end: {error}")

@@ -18,8 +18,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.errors import StageError
+
+if TYPE_CHECKING:
+    import uvicorn
 
 START_UP_LIMIT_S = 120.0
 PROJECT = Path(__file__).resolve().parent.parent
@@ -65,37 +69,58 @@ class TemporaryServer:
 
     def __init__(self, home: Path) -> None:
         home.mkdir(parents=True, exist_ok=True)
+        self.home = home
         self.log = home / "server.log"
-        database = home / "prefect.db"
+        self._child = self._start()
+
+    def _start(self) -> subprocess.Popen[bytes]:
+        database = self.home / "prefect.db"
         if not database.exists() and template_path().exists():
             shutil.copyfile(template_path(), database)
         with self.log.open("wb") as log:
-            self._child = subprocess.Popen(
+            return subprocess.Popen(
                 [sys.executable, "-c", "from pipeline.prefect_server import main; main()"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=log,
-                cwd=home,  # no stray settings file of the folder that the user stands in
-                env=_child_environment(home),
+                cwd=self.home,  # no stray settings file of the folder that the user stands in
+                env=_child_environment(self.home),
                 start_new_session=True,  # Ctrl-C is for the run; the server ends after it has heard of it
             )
 
     def url(self, limit_s: float = START_UP_LIMIT_S) -> str:
-        """The API's address, once the server answers. Raises StageError where it does not start."""
-        assert self._child.stdout is not None
-        deadline = time.monotonic() + limit_s
-        while time.monotonic() < deadline:
-            ready, _, _ = select.select([self._child.stdout], [], [], 0.5)
-            if ready:
-                line = self._child.stdout.readline().decode().strip()
-                if line.isdigit():
-                    return f"http://127.0.0.1:{line}/api"
-                break
+        """The API's address, once the server answers. Raises StageError where it does not start.
+
+        A history that the server cannot read (damaged, or of a later Prefect) is set aside for a new one.
+        """
+        port = self._port(limit_s)
+        if port is None and self._child.poll() not in (None, 0):
+            self.stop()
+            self._set_history_aside()
+            self._child = self._start()
+            port = self._port(limit_s)
+        if port is not None:
+            return f"http://127.0.0.1:{port}/api"
         said = self.log.read_text(encoding="utf-8", errors="replace").strip().splitlines()[-3:]
         raise StageError(
             f"Prefect's temporary server did not start within {limit_s:g} s; "
             f"{self.log} ends: {' | '.join(said)}"
         )
+
+    def _port(self, limit_s: float) -> int | None:
+        """The port that the child says it listens on; None where it ended or the time ran out."""
+        assert self._child.stdout is not None
+        ready, _, _ = select.select([self._child.stdout], [], [], limit_s)
+        line = self._child.stdout.readline().decode().strip() if ready else ""
+        if ready and not line.isdigit():
+            self._child.wait()
+        return int(line) if line.isdigit() else None
+
+    def _set_history_aside(self) -> None:
+        for name in ("prefect.db", "prefect.db-wal", "prefect.db-shm"):
+            file = self.home / name
+            if file.exists():
+                os.replace(file, file.with_name(file.name + ".unreadable"))
 
     def stop(self, patience_s: float = 5.0) -> None:
         """Close the pipe that keeps the server alive, and wait for its end."""
@@ -122,6 +147,9 @@ def temporary_server(home: Path) -> Iterator[TemporaryServer]:
 
 def main() -> None:
     """The child: serve Prefect's API on a free port, say the port on stdout, end when stdin does."""
+    serving: list[uvicorn.Server] = []
+    threading.Thread(target=_end_with_parent, args=(serving,), daemon=True).start()
+
     import asyncio
     import socket
 
@@ -130,27 +158,30 @@ def main() -> None:
 
     listener = socket.socket()
     listener.bind(("127.0.0.1", 0))
-    config = uvicorn.Config(create_app(ephemeral=True, final=True), log_level="critical", lifespan="on")
-    server = uvicorn.Server(config)
-
-    def end_with_parent() -> None:
-        sys.stdin.buffer.read()
-        server.should_exit = True
-        time.sleep(2.0)
-        os._exit(0)
+    app = create_app(ephemeral=True, final=True)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="critical", lifespan="on"))
+    serving.append(server)
 
     async def serve() -> None:
-        serving = asyncio.create_task(server.serve(sockets=[listener]))
-        while not (server.started or serving.done()):
+        work = asyncio.create_task(server.serve(sockets=[listener]))
+        while not (server.started or work.done()):
             await asyncio.sleep(0.02)
         if server.started:
             sys.stdout.write(f"{listener.getsockname()[1]}\n")
             sys.stdout.flush()
-        await serving
+        await work
 
-    threading.Thread(target=end_with_parent, daemon=True).start()
     asyncio.run(serve())
     os._exit(0 if server.started else 1)
+
+
+def _end_with_parent(serving: list[uvicorn.Server]) -> None:
+    """Wait for the end of stdin, which comes with the parent's end, however it ends; then end the child."""
+    sys.stdin.buffer.read()
+    if serving:
+        serving[0].should_exit = True
+        time.sleep(2.0)
+    os._exit(0)
 
 
 def write_template(target: Path | None = None) -> Path:
