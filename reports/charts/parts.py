@@ -1,0 +1,57 @@
+"""What several charts share: the data's name, axes in the trade's units, interval marks."""
+
+from __future__ import annotations
+
+import altair as alt
+
+from reports.queries import Result
+
+INWC = "in. w.c."
+
+
+def rows_of(result: Result) -> alt.NamedData:
+    """The data of a chart: a name only; the page holds the rows once under the same name."""
+    return alt.NamedData(name=result.key)
+
+
+def inwc_x(field: str, title: str, **scale: object) -> alt.X:
+    """A static pressure along x, in in. w.c., two decimals."""
+    return alt.X(
+        f"{field}:Q",
+        title=f"{title} ({INWC})",
+        axis=alt.Axis(format=".2f", tickCount=6),
+        scale=alt.Scale(zero=False, nice=True, **scale),
+    )
+
+
+def inwc_y(field: str, title: str, **scale: object) -> alt.Y:
+    """A static pressure along y, in in. w.c., two decimals."""
+    return alt.Y(
+        f"{field}:Q",
+        title=f"{title} ({INWC})",
+        axis=alt.Axis(format=".2f", tickCount=6, minExtent=40),
+        scale=alt.Scale(nice=True, **scale),
+    )
+
+
+def day_x(field: str, title: str) -> alt.X:
+    """Days along x: a UTC scale, so that no reader's time zone shifts a date."""
+    return alt.X(
+        f"{field}:T",
+        title=title,
+        scale=alt.Scale(type="utc", padding=14),
+        axis=alt.Axis(tickCount=6, labelOverlap=True),
+    )
+
+
+def share_axis(**more: object) -> alt.Axis:
+    """An axis of shares, written in percent."""
+    return alt.Axis(format=".0%", tickCount=5, **more)
+
+
+def row_height(rows: int, each: int = 26, least: int = 2) -> int:
+    """Height of a chart with one line a row [px]."""
+    return each * max(rows, least)
+
+
+SIGNED = "datum.value == 0 ? '0' : format(datum.value, '+.2f')"

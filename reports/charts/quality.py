@@ -1,0 +1,136 @@
+"""Data quality: what became of the visits, and where each check finds most."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from reports.charts.parts import row_height, rows_of, share_axis
+from reports.queries import Result
+
+FATES = ("as_recorded", "repaired", "not_like_new", "set_aside")
+FATE_WORDS = (
+    "{'as_recorded': 'used as recorded', 'repaired': 'used after repair', "
+    "'not_like_new': 'used, not like new', 'set_aside': 'set aside'}"
+)
+FILLS = ("var(--hair)", "url(#h-repaired)", "url(#h-worn)", "var(--ink)")
+
+
+def fates(by_month: Result) -> Any:
+    """What became of each month's visits, as counts.
+
+    Args: by_month: rows of fates_by_month.sql.
+    """
+    order = "indexof(['as_recorded', 'repaired', 'not_like_new', 'set_aside'], datum.fate)"
+    return (
+        alt.Chart(rows_of(by_month))
+        .transform_calculate(place=order)
+        .mark_bar(stroke="var(--ink)", strokeWidth=0.6)
+        .encode(
+            x=alt.X(
+                "visit_month:O", title="month of the visit", axis=alt.Axis(labelAngle=-90, labelOverlap=True)
+            ),
+            y=alt.Y("n_visits:Q", title="visits (count)", axis=alt.Axis(format="d", tickMinStep=1)),
+            fill=alt.Fill(
+                "fate:N",
+                title=None,
+                scale=alt.Scale(domain=list(FATES), range=list(FILLS)),
+                legend=alt.Legend(
+                    orient="top",
+                    labelExpr=f"({FATE_WORDS})[datum.value]",
+                    symbolType="square",
+                    symbolSize=160,
+                ),
+            ),
+            order="place:Q",
+            tooltip=[
+                alt.Tooltip("visit_month:N", title="month"),
+                alt.Tooltip("fate:N", title="became of"),
+                alt.Tooltip("n_visits:Q", title="visits"),
+                alt.Tooltip("share:Q", title="share", format=".0%"),
+            ],
+        )
+        .properties(width="container", height=220)
+    )
+
+
+def grid(shares: Result, member: str) -> Any:
+    """A field a check and member of a group: the darker, the larger the share of its visits; the share is written in it.
+
+    Args: shares: rows of checks_by_group.sql; member: what the columns are ("month", "branch" ...).
+    """
+    base = (
+        alt.Chart(rows_of(shares))
+        .transform_calculate(figure="round(datum.share * 100)")
+        .encode(
+            x=alt.X(
+                "member:O",
+                title=member,
+                axis=alt.Axis(labelAngle=-90, orient="top", labelLimit=110, domain=False, ticks=False),
+            ),
+            y=alt.Y(
+                "title:N",
+                title=None,
+                sort=alt.EncodingSortField("n_found_all", op="max", order="descending"),
+                axis=alt.Axis(labelLimit=230, labelColor="var(--ink)", domain=False, ticks=False),
+            ),
+        )
+    )
+    fields = base.mark_rect(color="var(--return)", stroke="var(--paper)", strokeWidth=1).encode(
+        opacity=alt.Opacity(
+            "share:Q",
+            title="share of visits",
+            legend=None,
+            scale=alt.Scale(domain=[0, 0.3], range=[0.04, 0.75], clamp=True),
+        ),
+        tooltip=[
+            alt.Tooltip("member:N", title=member),
+            alt.Tooltip("title:N", title="check"),
+            alt.Tooltip("n_found:Q", title="visits found"),
+            alt.Tooltip("n_visits:Q", title="visits"),
+            alt.Tooltip("share:Q", title="share", format=".1%"),
+        ],
+    )
+    figures = (
+        base.transform_calculate(figure="round(datum.share * 100)")
+        .mark_text(fontSize=10)
+        .encode(text="figure:Q")
+    )
+    checks = shares.frame["title"].n_unique() if len(shares) else 0
+    return alt.layer(fields, figures).properties(width="container", height=row_height(checks, 22))
+
+
+def checks(result: Result) -> Any:
+    """Share of all visits that each check finds, the largest on top.
+
+    Args: result: rows of check_shares.sql.
+    """
+    base = (
+        alt.Chart(rows_of(result))
+        .transform_filter("datum.n_visits > 0")
+        .encode(
+            y=alt.Y(
+                "title:N",
+                title=None,
+                sort=alt.SortField("n_visits", "descending"),
+                axis=alt.Axis(labelLimit=260, labelColor="var(--ink)", domain=False, ticks=False),
+            ),
+        )
+    )
+    bars = base.mark_bar(height=13, color="var(--none)").encode(
+        x=alt.X(
+            "share:Q", title="visits found by the check (share of all visits)", stack=None, axis=share_axis()
+        ),
+        tooltip=[
+            alt.Tooltip("title:N", title="check"),
+            alt.Tooltip("n_visits:Q", title="visits"),
+            alt.Tooltip("share:Q", title="share", format=".1%"),
+            alt.Tooltip("consequence:N", title="consequence"),
+        ],
+    )
+    figures = base.mark_text(align="left", dx=4, fontSize=11).encode(
+        x="share:Q", text=alt.Text("share:Q", format=".1%")
+    )
+    found = sum(1 for row in result if row["n_visits"])
+    return alt.layer(bars, figures).properties(width="container", height=row_height(found, 21))

@@ -1,0 +1,83 @@
+"""The data-quality page: what became of the visits and rows, what each check takes, and why."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from reports import caps, words
+from reports.charts import quality
+from reports.page import Figure, Page
+from reports.queries import Published, Result, Row
+
+GROUPINGS = {
+    "month": ("By month", "month of the visit"),
+    "branch": ("By branch", "branch"),
+    "technician": ("By technician", "technician"),
+    "instrument": ("By instrument", "instrument"),
+}
+FATE_WORDS = words.FATES
+
+
+def data_quality_page(published: Published, publication: Row) -> str:
+    """The finished page."""
+    page = Page(published)
+    fates = published.rows("visit_fates")
+    checks = published.rows("check_shares")
+    by_month = published.rows("fates_by_month", months=caps.MONTHS)
+    if len(by_month):
+        page.draw(Figure("fates", quality.fates(by_month), by_month, "What became of each month's visits.",
+                         (("visit_month", "Month", "text"), ("fate", "Became", "word"), ("n_visits", "Visits", "count"),
+                          ("share", "Share of the month", "share"))))  # fmt: skip
+    if any(row["n_visits"] for row in checks):
+        page.draw(Figure("checks", quality.checks(checks), checks, "Share of all visits that each check finds.",
+                         (("title", "Check", "text"), ("n_visits", "Visits", "count"), ("share", "Share", "share"),
+                          ("n_set_aside", "Set aside", "count"), ("n_repaired", "Repaired", "count"),
+                          ("n_not_like_new", "Not like new", "count"), ("n_note", "Noted", "count"))))  # fmt: skip
+    limits = {row["name"]: row["value"] for row in published.rows("limits")}
+    context: dict[str, Any] = {
+        "fates": _fates(fates),
+        "checks": list(checks),
+        "totals": published.rows("ledger_totals").one,
+        "ledger": list(published.rows("ledger", top=caps.LEDGER_ROWS)),
+        "repairs": list(published.rows("repair_counts")),
+        "examples": list(published.rows("repair_examples", top=caps.REPAIR_EXAMPLES)),
+        "reasons": list(published.rows("rejected_reasons")),
+        "rejected": list(published.rows("rejected_rows", top=caps.REJECTED_ROWS)),
+        "groupings": [name for name in GROUPINGS if _grid(page, name)],
+        "grouping_titles": {name: title for name, (title, _) in GROUPINGS.items()},
+        "min_visits": words.count(limits["technician_min_visits"]),
+    }
+    return page.html(
+        "data_quality.html.j2",
+        title="Data quality",
+        current="data_quality.html",
+        publication=publication,
+        fate_words=FATE_WORDS,
+        consequence_words=words.CONSEQUENCES,
+        **context,
+    )
+
+
+def _fates(result: Result) -> list[Row]:
+    rows = []
+    for row in result:
+        row["n"] = row["n_visits"]
+        row["fill"] = row["fate"]
+        rows.append(row)
+    return rows
+
+
+def _grid(page: Page, grouping: str) -> bool:
+    """Draw the checks by one grouping; False where nothing was found in it."""
+    shares = page.published.rows(
+        "checks_by_group", key=f"checks_by_{grouping}", grouping=grouping, groups=caps.GROUPS
+    )
+    if not len(shares):
+        return False
+    title, member = GROUPINGS[grouping]
+    columns = (("member", member.capitalize(), "text"), ("title", "Check", "text"), ("n_found", "Found", "count"),
+               ("n_visits", "Visits", "count"), ("share", "Share", "share"))  # fmt: skip
+    page.draw(Figure(f"grid_{grouping}", quality.grid(shares, member), shares,
+                     f"Share of visits that each check finds, {title.lower()}.", columns,
+                     widest=330 + 70 * shares.frame["member"].n_unique()))  # fmt: skip
+    return True

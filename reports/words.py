@@ -1,0 +1,121 @@
+"""How figures and states read: the trade's number formats, and one word for each state, the same on every page.
+
+What belongs here: number to text, key to words. What does not: sentences of one page (those stand in its template).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Any
+
+NOT_KNOWN = "not known"
+
+STATES = {
+    "chronic": "chronic",
+    "uncertain": "uncertain",
+    "upkeep": "upkeep",
+    "within_rating": "within rating",
+    "too_few_visits": "too few visits",
+    "not_measured": "never measured",
+}
+ZEROING_STATES = {
+    "skips_zero": "skips the zero",
+    "zero_doubtful": "zero doubtful",
+    "zeroes": "zeroes",
+    "too_few_visits": "too few visits",
+}
+CONSEQUENCES = {
+    "set_aside": "set aside",
+    "repaired": "repaired",
+    "not_like_new": "not like new",
+    "note": "noted",
+    "reject": "rejected",
+}
+FATES = {
+    "as_recorded": "used as recorded",
+    "repaired": "used after repair",
+    "not_like_new": "used, not like new",
+    "set_aside": "set aside",
+}
+
+
+def fixed(value: float, decimals: int) -> str:
+    """A number with fixed decimals and thousands separated; never a negative zero."""
+    text = f"{value:,.{decimals}f}"
+    return text.removeprefix("-") if not text.strip("-0.,") else text
+
+
+def inwc(value: float) -> str:
+    """A static pressure [in. w.c.]: 0.53, -0.22."""
+    return fixed(value, 2)
+
+
+def inwc3(value: float) -> str:
+    """A small pressure, an offset or a slope, with its third decimal: -0.041."""
+    return fixed(value, 3)
+
+
+def signed(value: float) -> str:
+    """A difference [in. w.c.] with its sign: +0.12, -0.04."""
+    text = fixed(value, 2)
+    return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
+
+
+def signed3(value: float) -> str:
+    """A small difference [in. w.c.] with its sign and third decimal."""
+    text = fixed(value, 3)
+    return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
+
+
+def share(value: float) -> str:
+    """A share or rate: 12 %; below one percent 0.3 %."""
+    percent = 100 * value
+    return f"{fixed(percent, 1 if 0 < abs(percent) < 1 else 0)} %"
+
+
+def chance(value: float) -> str:
+    """A probability, never called certain: >99 %, 97 %, <1 %."""
+    if value > 0.99:
+        return ">99 %"
+    return "<1 %" if value < 0.01 else f"{fixed(100 * value, 0)} %"
+
+
+def count(value: float) -> str:
+    """A count, or cfm or watts, without decimals."""
+    return fixed(value, 0)
+
+
+def day(value: date | datetime) -> str:
+    """A date, ISO 8601."""
+    return value.strftime("%Y-%m-%d")
+
+
+def minute(value: datetime) -> str:
+    """A moment, to the minute, UTC."""
+    return value.strftime("%Y-%m-%d %H:%M UTC")
+
+
+def word(value: str) -> str:
+    """A key as words: static_tip becomes static tip."""
+    return value.replace("_", " ")
+
+
+FORMATS: dict[str, Callable[[Any], str]] = {
+    "inwc": inwc,
+    "inwc3": inwc3,
+    "signed": signed,
+    "signed3": signed3,
+    "share": share,
+    "chance": chance,
+    "count": count,
+    "day": day,
+    "minute": minute,
+    "word": word,
+    "text": str,
+}
+
+
+def shown(value: Any, style: str) -> str:
+    """The value in one of the FORMATS; what is not known says so."""
+    return NOT_KNOWN if value is None else FORMATS[style](value)

@@ -1,0 +1,25 @@
+-- The operations page's first answer: chronic units, their sites, the air and power that the static costs. One row.
+-- Air and power: of each chronic unit the mode that loses most, so that two modes are not counted twice.
+WITH chronic AS (
+    SELECT
+        p.site_id,
+        p.equipment_id,
+        max(p.airflow_shortfall_cfm) AS airflow_shortfall_cfm,
+        max(p.extra_power_w) AS extra_power_w
+    FROM site_priority AS p
+    INNER JOIN site_static AS s ON p.equipment_id = s.equipment_id AND p.mode = s.mode
+    WHERE s.static_state = 'chronic'
+    GROUP BY ALL
+)
+
+SELECT
+    count(DISTINCT site_id) AS n_chronic_sites,
+    count(*) AS n_chronic_units,
+    (SELECT count(*) FROM site) AS n_sites,
+    count(airflow_shortfall_cfm) AS n_units_with_airflow,
+    count(*) FILTER (WHERE airflow_shortfall_cfm > 0) AS n_units_losing_air,
+    sum(airflow_shortfall_cfm) AS airflow_shortfall_cfm,
+    median(airflow_shortfall_cfm) FILTER (WHERE airflow_shortfall_cfm > 0) AS median_shortfall_cfm,
+    count(*) FILTER (WHERE extra_power_w > 0) AS n_units_with_extra_power,
+    sum(extra_power_w) FILTER (WHERE extra_power_w > 0) AS extra_power_w
+FROM chronic;

@@ -1,0 +1,10 @@
+-- Rejected rows by table and reason.
+SELECT
+    table_name,
+    reason,
+    count(*) AS n_rows,
+    count(DISTINCT file) AS n_files
+FROM rejected_row
+GROUP BY ALL
+ORDER BY n_rows DESC, table_name ASC, reason ASC
+LIMIT 60;

@@ -1,0 +1,17 @@
+-- The training page's first answer: how often the fleet skips zeroing, and how many technicians each state holds. One row.
+-- A technician below the minimum of visits is counted in n_too_few only and named nowhere.
+SELECT
+    count(*) AS n_technicians,
+    sum(n_visits) AS n_visits,
+    sum(n_not_zeroed) AS n_not_zeroed,
+    sum(n_not_zeroed) / nullif(sum(n_visits), 0) AS share_not_zeroed,
+    median(fleet_skip_rate) AS fleet_skip_rate,
+    count(*) FILTER (WHERE zeroing_state = 'skips_zero') AS n_skips_zero,
+    count(*) FILTER (WHERE zeroing_state = 'zero_doubtful') AS n_zero_doubtful,
+    count(*) FILTER (WHERE zeroing_state = 'zeroes') AS n_zeroes,
+    count(*) FILTER (WHERE zeroing_state = 'too_few_visits') AS n_too_few,
+    (
+        SELECT setting.value FROM setting
+        WHERE setting.name = 'technician_min_visits'
+    ) AS min_visits
+FROM technician_zeroing;

@@ -1,0 +1,49 @@
+-- What is known of chosen units (units): one row a unit and mode, for the site detail and the site sheet.
+SELECT
+    s.site_id,
+    site.site_label[:200] AS site_label,
+    s.branch,
+    site.elevation_ft,
+    s.equipment_id,
+    e.equipment_kind,
+    e.nominal_tons,
+    e.motor_kind,
+    e.installed_on,
+    e.retired_on,
+    e.filter_in_rating,
+    e.coil_in_rating,
+    s.mode,
+    s.static_state,
+    s.problem_side,
+    s.prob_side,
+    s.level_inwc,
+    s.level_lo_inwc,
+    s.level_hi_inwc,
+    s.as_found_level_inwc,
+    s.rated_tesp_inwc,
+    s.prob_over_rated,
+    s.expected_excess_inwc,
+    s.return_level_inwc,
+    s.supply_level_inwc,
+    s.airflow_ratio,
+    s.n_visits,
+    s.n_offset_corrected,
+    s.first_on,
+    s.last_on,
+    p.rank,
+    p.rank_in_side,
+    p.airflow_shortfall_cfm,
+    p.extra_power_w,
+    p.check_first,
+    t.trend,
+    t.slope_inwc_per_year,
+    t.slope_lo,
+    t.slope_hi,
+    t.rated_crossing_on
+FROM site_static AS s
+LEFT JOIN site ON s.site_id = site.site_id
+LEFT JOIN equipment AS e ON s.equipment_id = e.equipment_id
+LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
+LEFT JOIN site_trend AS t ON s.equipment_id = t.equipment_id AND s.mode = t.mode
+WHERE s.equipment_id IN (SELECT unnest(getvariable('units')))
+ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode;

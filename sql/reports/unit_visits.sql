@@ -1,0 +1,35 @@
+-- The readings of chosen units (units: equipment_id), newest newest of each unit and mode, with what the checks found.
+WITH chosen AS (
+    SELECT v.*
+    FROM visit_static AS v
+    WHERE v.equipment_id IN (SELECT unnest(getvariable('units')))
+    QUALIFY row_number() OVER (PARTITION BY v.equipment_id, v.mode ORDER BY v.visited_at DESC, v.visit_id ASC) <= getvariable('newest')
+),
+
+found AS (
+    SELECT
+        f.visit_id,
+        string_agg(coalesce(c.title, f.check_id), '; ' ORDER BY f.check_id) AS findings
+    FROM finding AS f
+    LEFT JOIN check_catalog AS c ON f.check_id = c.check_id
+    WHERE f.visit_id IN (SELECT visit_id FROM chosen)
+    GROUP BY ALL
+)
+
+SELECT
+    v.equipment_id,
+    v.mode,
+    v.visit_id,
+    visit.visited_on,
+    round(v.return_inwc, 4) AS return_inwc,
+    round(v.supply_inwc, 4) AS supply_inwc,
+    round(v.tesp_inwc, 4) AS tesp_inwc,
+    round(v.u_tesp_inwc, 4) AS u_tesp_inwc,
+    CASE WHEN NOT v.valid THEN 'set aside' WHEN NOT v.like_new THEN 'not like new' ELSE 'like new' END AS reading,
+    found.findings,
+    v.repairs[:200] AS repairs,
+    visit.note[:200] AS note
+FROM chosen AS v
+LEFT JOIN visit ON v.visit_id = visit.visit_id
+LEFT JOIN found ON v.visit_id = found.visit_id
+ORDER BY v.equipment_id, v.mode, v.visited_at, v.visit_id;
