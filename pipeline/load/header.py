@@ -6,10 +6,12 @@ What does not belong here: reading rows (`reader.py`) and what the names mean (`
 from __future__ import annotations
 
 import csv
+import io
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import UsageError
+from pipeline.load.escape import shown
 
 SEPARATORS = (",", ";", "\t")
 LOOK = 1 << 16
@@ -20,26 +22,24 @@ class Header:
     """The first row: `names` as written (trimmed), and how the file separates its values."""
 
     names: tuple[str, ...]
-    separator: str
-
-    @property
-    def decimal_comma(self) -> bool:
-        """A comma can be a decimal mark only where it does not separate values."""
-        return self.separator != ","
+    separator: str = ","
 
 
 def read_header(text: Path, name: str, separator: str | None = None) -> Header:
     """The header of the file at `text`; `name` is what messages call it."""
     with text.open("rb") as file:
         beginning = file.read(LOOK)
-    if beginning.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise UsageError(f"{name}: is UTF-16; expected UTF-8 (save it again as CSV UTF-8)")
     decoded = beginning.decode("utf-8-sig", errors="replace")
     separator = separator or _separator(decoded)
-    rows = csv.reader(decoded.splitlines(keepends=True), delimiter=separator)
-    names = tuple(n.strip() for n in next((r for r in rows if r), []))
+    rows = csv.reader(io.StringIO(decoded, newline=""), delimiter=separator)
+    try:
+        names = tuple(n.strip() for n in next((r for r in rows if any(r)), []))
+    except csv.Error as error:
+        raise UsageError(f"{name}:1: the header row cannot be read: {error}") from error
     if not any(names):
-        raise UsageError(f"{name}:1: no header row; expected column names")
+        raise UsageError(f"{name}:1: is empty, expected a header row with column names")
+    if "\0" in "".join(names):
+        raise UsageError(f"{name}:1: the header row holds a NUL byte, expected text")
     _refuse_duplicates(names, name)
     return Header(names, separator)
 
@@ -55,8 +55,10 @@ def _refuse_duplicates(names: tuple[str, ...], file: str) -> None:
     seen: dict[str, int] = {}
     for place, name in enumerate(names, start=1):
         key = name.casefold()
-        if name and key in seen:
+        if key in seen:
             raise UsageError(
-                f"{file}:1: column name {name!r} stands twice (columns {seen[key]} and {place}); expected each name once"
+                f"{file}:1: column {shown(name)} stands twice (columns {seen[key]} and {place}), "
+                "expected each name once"
             )
-        seen[key] = place
+        if key:
+            seen[key] = place

@@ -51,6 +51,13 @@ class Column:
         return SQL_TYPE[self.kind]
 
     @property
+    def staged_type(self) -> str:
+        """Words are staged as an ENUM: checked by one cast, stored in a byte."""
+        if self.words:
+            return "ENUM (" + ", ".join(f"'{w}'" for w in self.words) + ")"
+        return self.sql_type
+
+    @property
     def expected(self) -> str:
         """What an error message says was expected here."""
         if self.kind == "word":

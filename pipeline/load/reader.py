@@ -1,156 +1,115 @@
-"""The SQL that reads one file: every column as text, cast to its declared type in the same scan.
+"""The query that reads one file: every column as text, cast to its declared type in the same scan.
 
-A value that cannot be understood makes its row's `reason` and `detail`; the row stays. What does not belong here:
-which file belongs to which table (`files.py`), and judging rows against other tables (`sql/load/`).
+A value that cannot be understood makes its row's `reason` and `detail`; the row stays. What does not belong here: how
+one value is read (`values.py`), and judging rows against other tables (`sql/load/orphan_*.sql`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from pathlib import Path
-
-from pipeline.load.header import Header
-from pipeline.load.inputs import BAD_REASON, Column, Table
-
-SHOWN = 40
+from pipeline.load.escape import literal, name
+from pipeline.load.inputs import BAD_REASON, MADE_OF_VISITS, Table
+from pipeline.load.layout import Layout
+from pipeline.load.values import ValueSql, has_offset, local_time, value_sql
 
 
-@dataclass(frozen=True)
-class Layout:
-    """How one file's columns map to a table: `place` of each contract column in the file, and the other columns."""
-
-    table: Table
-    header: Header
-    places: dict[str, int]
-    extras: dict[str, int]
+def staged_columns(table: Table) -> list[tuple[str, str]]:
+    """Name and SQL type of the columns of a staged table, in order."""
+    columns = [("load_id", "INTEGER"), *((c.name, c.staged_type) for c in table.columns)]
+    if table.name == "visits":
+        columns += [(n, kind) for n, kind, *_ in MADE_OF_VISITS]
+    return [*columns, ("extras", "VARCHAR"), ("reason", "VARCHAR"), ("detail", "VARCHAR")]
 
 
-def lay_out(table: Table, header: Header) -> Layout:
-    known = {c.name: c.name for c in table.columns}
-    places: dict[str, int] = {}
-    extras: dict[str, int] = {}
-    for place, name in enumerate(header.names):
-        if name.casefold() in known:
-            places[name.casefold()] = place
-        else:
-            extras[name or f"column {place + 1}"] = place
-    return Layout(table, header, places, extras)
-
-
-def literal(text: str) -> str:
-    """`text` as an SQL string."""
-    return "'" + text.replace("'", "''") + "'"
-
-
-def scan(layout: Layout, text: Path) -> str:
-    """The read_csv call: every column VARCHAR and named by its place, ragged rows to reject_errors."""
-    columns = ", ".join(f"'c{i}': 'VARCHAR'" for i in range(len(layout.header.names)))
-    return (
-        f"read_csv({literal(str(text))}, auto_detect = false, header = true, delim = {literal(layout.header.separator)}, "
-        f"quote = '\"', escape = '\"', columns = {{{columns}}}, store_rejects = true, rejects_limit = 0)"
-    )
-
-
-def select(layout: Layout, text: Path, load_id: int) -> str:
+def select(layout: Layout, load_id: int) -> str:
     """The whole reading query; its columns are those of the staged table, in order."""
-    columns = layout.table.columns
-    texts = ", ".join(f"{_text(layout, c)} AS t_{c.name}" for c in columns)
-    values = ", ".join(f"{_value(layout, c)} AS {c.name}" for c in columns)
-    bad = " OR ".join(_bad(c) for c in columns)
+    values = [value_sql(layout, c) for c in layout.table.columns]
+    texts = [f"{v.made_text} AS text_of_{v.column.name}" for v in values if v.made_text is not None]
+    typed = [f"{v.value} AS {v.column.name}" for v in values]
+    made = [f"{sql} AS {column}" for column, sql in _made(layout, values).items()]
+    bad = " OR ".join(v.bad for v in values)
+    source = f"(SELECT {', '.join(['*', *texts])} FROM {_source(layout)})" if texts else _source(layout)
+    kept = ", ".join(n for n, _ in staged_columns(layout.table)[1:-2])
     return (
-        f"SELECT {load_id}::INTEGER AS load_id, {', '.join(c.name for c in columns)}{_made_names(layout.table)}, extras, "
-        f"CASE WHEN {bad} THEN {_reason(columns)} END AS reason, "
-        f"CASE WHEN {bad} THEN {_detail(columns)} END AS detail "
-        f"FROM (SELECT *, {values}{_made(layout.table)} "
-        f"FROM (SELECT {texts}, {_extras(layout)} AS extras FROM {scan(layout, text)}))"
+        f"SELECT {load_id}::INTEGER AS load_id, {kept}, "
+        f"CASE WHEN is_bad THEN {_reason(values)} END AS reason, CASE WHEN is_bad THEN {_detail(values)} END AS detail "
+        f"FROM (SELECT *, {bad} AS is_bad FROM "
+        f"(SELECT {', '.join(['*', *typed, *made])}, {_extras(layout)} AS extras FROM {source}))"
     )
 
 
-def _text(layout: Layout, column: Column) -> str:
-    place = layout.places.get(column.name)
-    return "NULL::VARCHAR" if place is None else f"nullif(trim(c{place}), '')"
+def _source(layout: Layout) -> str:
+    if layout.parquet:
+        columns = (f"CAST({name(n)} AS VARCHAR) AS c{i}" for i, n in enumerate(layout.header.names))
+        return f"(SELECT {', '.join(columns)} FROM read_parquet({literal(str(layout.text))}))"
+    columns = (f"'c{i}': 'VARCHAR'" for i in range(len(layout.header.names)))
+    return (
+        f"read_csv({literal(str(layout.text))}, auto_detect = false, header = true, "
+        f"delim = {literal(layout.header.separator)}, quote = '\"', escape = '\"', comment = '', compression = 'none', "
+        f"columns = {{{', '.join(columns)}}}, store_rejects = true, rejects_limit = 0)"
+    )
 
 
-def _value(layout: Layout, column: Column) -> str:
-    text = f"t_{column.name}"
-    if column.kind == "number":
-        plain = f"replace({text}, ',', '.')" if layout.header.decimal_comma else text
-        return f"TRY_CAST({plain} AS DOUBLE)"
-    if column.kind == "word":
-        words = ", ".join(literal(w) for w in column.words)
-        return f"CASE WHEN lower({text}) IN ({words}) THEN lower({text}) END"
-    if column.kind == "flag":
-        return f"CASE lower({text}) WHEN 'true' THEN true WHEN 'false' THEN false END"
-    if column.kind in ("date", "instant"):
-        return f"TRY_CAST({text} AS {column.sql_type})"
-    return text
+def _reason(values: list[ValueSql]) -> str:
+    cases = " ".join(f"WHEN {v.bad} THEN '{BAD_REASON[v.column.kind]}'" for v in values if v.bad != "(false)")
+    return f"CASE {cases} END"
 
 
-def _bad(column: Column) -> str:
-    text, value = f"t_{column.name}", column.name
-    missing = f"{text} IS NULL" if column.required else "false"
-    if column.kind in ("id", "text"):
-        return f"({missing})"
-    wrong = f"({value} IS NULL AND {text} IS NOT NULL)"
-    if column.kind == "number":
-        wrong += f" OR NOT isfinite({value}) OR contains({text}, '_')"
-        wrong += f" OR {value} <= 0" if column.positive else ""
-    elif column.kind in ("date", "instant"):
-        wrong += f" OR NOT isfinite({value}) OR year({value}) NOT BETWEEN 1000 AND 9999"
-    return f"({missing} OR {wrong})"
-
-
-def _reason(columns: tuple[Column, ...]) -> str:
-    return "CASE " + " ".join(f"WHEN {_bad(c)} THEN '{BAD_REASON[c.kind]}'" for c in columns) + " END"
-
-
-def _detail(columns: tuple[Column, ...]) -> str:
+def _detail(values: list[ValueSql]) -> str:
     parts = []
-    for c in columns:
-        stands = f"CASE WHEN t_{c.name} IS NULL THEN 'is empty' ELSE 'holds ' || {shown(f't_{c.name}')} END"
-        parts.append(
-            f"CASE WHEN {_bad(c)} THEN '{c.name} ' || {stands} || {literal(', expected ' + c.expected)} END"
-        )
+    for v in values:
+        stands = f"CASE WHEN coalesce(trim({v.text}), '') = '' THEN 'is empty' ELSE 'holds ' || shown({v.text}) END"
+        if v.bad != "(false)":
+            parts.append(
+                f"CASE WHEN {v.bad} THEN '{v.column.name} ' || {stands} || ', expected ' || {v.expected} END"
+            )
     return f"concat_ws('; ', {', '.join(parts)})"
 
 
-def shown(text: str) -> str:
-    """SQL for a value as messages show it: quoted, control characters escaped, cut."""
-    escaped = f"replace(replace(replace(replace({text}, '\\', '\\\\'), chr(10), '\\n'), chr(13), '\\r'), chr(9), '\\t')"
-    clean = f"regexp_replace({escaped}, '[[:cntrl:]]', '?', 'g')"
-    return f"(CASE WHEN length({text}) > {SHOWN} THEN '''' || {clean}[1:{SHOWN}] || '...''' ELSE '''' || {clean} || '''' END)"
-
-
 def _extras(layout: Layout) -> str:
+    """The other columns as a JSON object, names in order, empty values left out; NULL if nothing is left."""
     if not layout.extras:
         return "NULL::VARCHAR"
     pairs = ", ".join(
-        f"{{'k': {literal(name)}, 'v': nullif(trim(c{place}), '')}}"
-        for name, place in sorted(layout.extras.items())
+        f"{{'k': {literal(n)}, 'v': nullif(trim(c{i}), '')}}" for n, i in sorted(layout.extras.items())
     )
     kept = f"list_filter([{pairs}], lambda x: x.v IS NOT NULL)"
-    return f"nullif(to_json(map_from_entries(list_transform({kept}, lambda x: (x.k, x.v))))::VARCHAR, '{{}}')"
+    entries = f"map_from_entries(list_transform({kept}, lambda x: {{'k': x.k, 'v': x.v}}))"
+    return f"CASE WHEN len({kept}) > 0 THEN to_json({entries})::VARCHAR END"
 
 
-def _made_names(table: Table) -> str:
-    if table.name != "visits":
-        return ""
-    return ", visited_on, return_decimals, supply_decimals, reported_decimals"
+def _made(layout: Layout, values: list[ValueSql]) -> dict[str, str]:
+    """The columns that are made while the text is at hand."""
+    if layout.table.name != "visits":
+        return {}
+    text = {v.column.name: v.text for v in values}
+    return {
+        "visited_on": _local_day(layout, text["visited_at"]),
+        "return_decimals": _decimals(layout, text["return_static"]),
+        "supply_decimals": _decimals(layout, text["supply_static"]),
+        "reported_decimals": _decimals(layout, text["reported_tesp"]),
+    }
 
 
-def _made(table: Table) -> str:
-    if table.name != "visits":
-        return ""
-    return (
-        ", TRY_CAST(t_visited_at AS DATE) AS visited_on"
-        f", {_decimals('return_static')} AS return_decimals"
-        f", {_decimals('supply_static')} AS supply_decimals"
-        f", {_decimals('reported_tesp')} AS reported_decimals"
-    )
+def _local_day(layout: Layout, text: str) -> str:
+    """The day as written; a time in UTC (Z) is moved to the mapping's zone first."""
+    zone = layout.mapping.time_zone
+    formats = layout.mapping.time_format + layout.mapping.date_format
+    if zone is None and not formats:
+        return f"TRY_CAST(trim({text}) AS DATE)"
+    written = f"{local_time(layout, text)}::DATE"
+    if zone is None:
+        return written
+    moved = f"timezone({literal(zone)}, TRY_CAST(trim({text}) AS TIMESTAMPTZ))::DATE"
+    return f"CASE WHEN {has_offset(layout, text)} AND upper(trim({text})) LIKE '%Z' THEN {moved} ELSE {written} END"
 
 
-def _decimals(column: str) -> str:
-    """Digits after the decimal mark, as written; an exponent is not looked into."""
-    text = f"t_{column}"
-    after = f"length({text}) - instr(replace({text}, ',', '.') || '.', '.')"
-    return f"CASE WHEN {column} IS NOT NULL THEN CAST(least(100, greatest(0, {after})) AS TINYINT) END"
+def _decimals(layout: Layout, text: str) -> str:
+    """Digits after the decimal mark as written; an exponent moves the mark: 1.5e-1 has two."""
+    plain = f"trim({text})"
+    plain = f"replace({plain}, ',', '.')" if layout.decimal_comma else plain
+    after = f"CASE WHEN instr({plain}, '.') = 0 THEN 0 ELSE strlen({plain}) - instr({plain}, '.') END"
+    mantissa = f"split_part(lower({plain}), 'e', 1)"
+    exponent = f"coalesce(TRY_CAST(split_part(lower({plain}), 'e', 2) AS INTEGER), 0)"
+    shifted = f"greatest(strlen({mantissa}) - instr({mantissa} || '.', '.'), 0) - {exponent}"
+    digits = f"CASE WHEN contains({text}, 'e') OR contains({text}, 'E') THEN greatest({shifted}, 0) ELSE {after} END"
+    return f"CASE WHEN {text} IS NOT NULL AND trim({text}) <> '' THEN least({digits}, 100)::TINYINT END"

@@ -1,31 +1,15 @@
--- One row per file that was loaded: what became of each of its rows.
+-- One row per file that was loaded: what became of its rows. rows_superseded are among rows_loaded.
 CREATE OR REPLACE TABLE load_ledger AS
-WITH refused AS (
-    SELECT load_id, count(*) AS n FROM refused_row GROUP BY load_id
-),
-
-fates AS (
-    SELECT
-        load_id,
-        count(*) FILTER (WHERE fate = 'rejected') AS rejected,
-        count(*) FILTER (WHERE fate = 'repeated') AS repeated,
-        count(*) FILTER (WHERE fate = 'superseded') AS superseded
-    FROM row_fate
-    GROUP BY load_id
-)
-
 SELECT
     f.file,
     f.file_sha256,
     f.table_name,
     f.loaded_at,
-    f.rows_read,
-    coalesce(c.n, 0) + coalesce(t.superseded, 0) AS rows_loaded,
-    coalesce(r.n, 0) + coalesce(t.rejected, 0) AS rows_rejected,
-    coalesce(t.repeated, 0) AS rows_repeated,
-    coalesce(t.superseded, 0) AS rows_superseded
+    c.rows_read,
+    c.rows_loaded,
+    c.rows_rejected,
+    c.rows_repeated,
+    c.rows_superseded
 FROM load_file AS f
-LEFT JOIN kept_count AS c ON f.load_id = c.load_id
-LEFT JOIN refused AS r ON f.load_id = r.load_id
-LEFT JOIN fates AS t ON f.load_id = t.load_id
+INNER JOIN load_count AS c ON f.load_id = c.load_id
 ORDER BY f.load_id;

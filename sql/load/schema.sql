@@ -1,19 +1,25 @@
 -- What the load stage keeps between runs, beside the staged tables (which are made from pipeline/load/inputs.py).
 
 -- One row per file that was read. `accepted` becomes true once the run that read it has passed the gate.
+-- `mapping_sha256` tells one reading of a file from another; `missing` names required columns that it lacks.
 CREATE TABLE IF NOT EXISTS load_file (
     load_id INTEGER,
     file VARCHAR,
     folder VARCHAR,
     file_sha256 VARCHAR,
+    file_bytes BIGINT,
     table_name VARCHAR,
     loaded_at TIMESTAMPTZ,
     rows_read BIGINT,
+    kept VARCHAR,
+    mapping_sha256 VARCHAR,
+    mapping VARCHAR,
+    missing VARCHAR,
     accepted BOOLEAN
 );
 
--- Rows that could not be understood, for good: ragged ones (`record` counts the file's records from 0, header
--- included) and ones with a value that cannot be read (`ordinal` counts the staged rows of the file from 0).
+-- Rows that could not be understood, for good. `record`: number of a ragged row as the reader counts it;
+-- `ordinal`: place among the staged rows of its file, from 0, of a row with a value that cannot be read.
 CREATE TABLE IF NOT EXISTS refused_row (
     load_id INTEGER,
     record BIGINT,
@@ -24,5 +30,8 @@ CREATE TABLE IF NOT EXISTS refused_row (
     detail VARCHAR
 );
 
--- Line and raw text of staged rows that some report had to point at.
+-- Line and raw text of staged rows that a report had to point at.
 CREATE TABLE IF NOT EXISTS row_line (load_id INTEGER, ordinal BIGINT, line_number BIGINT, raw_line VARCHAR);
+
+-- The format of all these; see pipeline/load/kept.py.
+CREATE TABLE IF NOT EXISTS load_format (format INTEGER);

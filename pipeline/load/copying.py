@@ -1,0 +1,167 @@
+"""A private copy of every file that is read, and what one pass over it tells.
+
+Only the copy is read: what was hashed is what was loaded, whatever happens to the original meanwhile; and a work file
+that got damaged can be made again from the copies. What does not belong here: the list of what was kept (`kept.py`).
+"""
+
+from __future__ import annotations
+
+import codecs
+import errno
+import gzip
+import hashlib
+import shutil
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.errors import UsageError
+from pipeline.load.files import InputFile
+
+PIECE = 1 << 20
+
+
+@dataclass(frozen=True)
+class Copy:
+    """One copied file: `path` as it came, `text` decompressed UTF-8 (the same file unless that took some work).
+
+    newlines: how many there are. quotes, returns, nuls: does it hold any. ends_open: no line break after the last line.
+    """
+
+    path: Path
+    text: Path
+    sha256: str
+    size: int
+    newlines: int = 0
+    quotes: bool = False
+    returns: bool = False
+    nuls: bool = False
+    ends_open: bool = False
+
+
+class _Measure:
+    """Looks at a text piece by piece; `bad_byte` is the place of the first byte that is not UTF-8, from 0."""
+
+    def __init__(self) -> None:
+        self.newlines = self.seen = 0
+        self.quotes = self.returns = self.nuls = False
+        self.last = b"\n"
+        self.bad_byte: int | None = None
+        self._decoder = codecs.getincrementaldecoder("utf-8")()
+
+    def add(self, piece: bytes) -> None:
+        self.newlines += int(np.count_nonzero(np.frombuffer(piece, dtype=np.uint8) == 10))
+        self.quotes = self.quotes or b'"' in piece
+        self.returns = self.returns or b"\r" in piece
+        self.nuls = self.nuls or b"\0" in piece
+        self._decode(piece)
+        self.last = piece[-1:]
+        self.seen += len(piece)
+
+    def _decode(self, piece: bytes, final: bool = False) -> None:
+        waiting = len(self._decoder.getstate()[0])
+        if self.bad_byte is not None or (not waiting and piece.isascii()):
+            return
+        try:
+            self._decoder.decode(piece, final)
+        except UnicodeDecodeError as error:
+            self.bad_byte = self.seen - waiting + error.start
+
+    def finish(self) -> None:
+        self._decode(b"", final=True)
+
+
+def take_copy(file: InputFile, folder: Path, encoding: str | None = None) -> Copy:
+    """Copy `file` into `folder` as `incoming`, unpack it if it is packed, and measure its text."""
+    folder.mkdir(parents=True, exist_ok=True)
+    copy = folder / "incoming"
+    try:
+        before = file.path.stat()
+        shutil.copyfile(file.path, copy)
+        after = file.path.stat()
+        if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+            raise UsageError(f"{file.name}: changed while it was being read; run again once it is complete")
+        return measure(file, copy, folder, encoding)
+    except OSError as error:
+        raise UsageError(f"{file.name}: {_why(error)}") from error
+
+
+def measure(file: InputFile, copy: Path, folder: Path, encoding: str | None = None) -> Copy:
+    """Measure a copy that was taken before; other forms of its text are written into `folder`."""
+    digest = hashlib.sha256()
+    text = _Measure()
+    direct = not (file.parquet or file.packed or encoding)
+    with copy.open("rb") as source:
+        while piece := source.read(PIECE):
+            digest.update(piece)
+            if direct:
+                text.add(piece)
+    size = copy.stat().st_size
+    sha256 = digest.hexdigest()
+    if file.parquet:
+        return Copy(copy, copy, sha256, size)
+    path = copy
+    if not direct:
+        path = folder / "incoming.text"
+        _unfold(file, copy, path, encoding, text.add)
+    text.finish()
+    if text.bad_byte is not None:
+        raise UsageError(_encoding_message(file.name, path, text.bad_byte))
+    return Copy(
+        copy,
+        path,
+        sha256,
+        size,
+        newlines=text.newlines,
+        quotes=text.quotes,
+        returns=text.returns,
+        nuls=text.nuls,
+        ends_open=text.last != b"\n",
+    )
+
+
+def _unfold(
+    file: InputFile, copy: Path, path: Path, encoding: str | None, add: Callable[[bytes], None]
+) -> None:
+    """Write the decompressed UTF-8 text of a copy to `path`."""
+    decoder = codecs.getincrementaldecoder(encoding)() if encoding else None
+    try:
+        with gzip.open(copy) if file.packed else copy.open("rb") as source, path.open("wb") as target:
+            at = 0
+            while piece := source.read(PIECE):
+                plain = piece if decoder is None else decoder.decode(piece).encode("utf-8")
+                at += len(piece)
+                target.write(plain)
+                if plain:
+                    add(plain)
+    except (EOFError, zlib.error, gzip.BadGzipFile) as error:
+        raise UsageError(f"{file.name}: cannot be unpacked ({error}); expected a whole gzip file") from error
+    except UnicodeDecodeError as error:
+        raise UsageError(
+            f"{file.name}: byte {at + error.start + 1} is not {encoding}, as the mapping says"
+        ) from error
+
+
+def _encoding_message(name: str, text: Path, place: int) -> str:
+    with text.open("rb") as file:
+        beginning = file.read(4)
+        file.seek(0)
+        before = file.read(place)
+        byte = file.read(1)
+    if beginning[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return f"{name}: byte 1 begins UTF-16 text, expected UTF-8; export it again or say encoding in the mapping"
+    line = before.count(b"\n") + 1
+    stands = f"0x{byte[0]:02x}" if byte else "the end of the file within a character"
+    return (
+        f"{name}:{line}: byte {place + 1} holds {stands}, expected UTF-8 (perhaps Windows-1252); "
+        "export it again or say encoding in the mapping"
+    )
+
+
+def _why(error: OSError) -> str:
+    if error.errno == errno.ENOSPC:
+        return "cannot be copied: no space left where the results go"
+    return f"cannot be read: {error.strerror or error}"

@@ -1,0 +1,32 @@
+"""How messages show a value that came from a file: cut, and with nothing in it that a terminal would obey."""
+
+from __future__ import annotations
+
+import unicodedata
+
+SHOWN = 40
+
+
+def shown(text: str) -> str:
+    """`text` in quotes, at most 40 characters of it, control and format characters escaped."""
+    cut = text[:SHOWN] + ("..." if len(text) > SHOWN else "")
+    return "'" + "".join(_plain(c) for c in cut) + "'"
+
+
+def _plain(character: str) -> str:
+    short = {"\n": "\\n", "\r": "\\r", "\t": "\\t", "\\": "\\\\"}.get(character)
+    if short:
+        return short
+    if unicodedata.category(character) in ("Cc", "Cf", "Zl", "Zp"):
+        return f"\\u{ord(character):04x}"
+    return character
+
+
+def literal(text: str) -> str:
+    """`text` as an SQL string."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def name(text: str) -> str:
+    """`text` as an SQL identifier."""
+    return '"' + text.replace('"', '""') + '"'

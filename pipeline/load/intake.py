@@ -1,0 +1,128 @@
+"""The files of the drops, one after another: copied, compared with what was loaded before, staged, kept.
+
+What does not belong here: reading one file (`staging.py`).
+"""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.errors import UsageError
+from pipeline.load import kept
+from pipeline.load.copying import Copy, measure, take_copy
+from pipeline.load.escape import shown
+from pipeline.load.files import Found, InputFile, find_files
+from pipeline.load.inputs import BY_NAME
+from pipeline.load.layout import Layout
+from pipeline.load.mapping import Mapping
+from pipeline.load.mapping_start import START_NAME, write_start
+from pipeline.load.staging import Ticket, plan, stage
+from pipeline.load.versions import judge
+from pipeline.load.work_tables import drop_loads
+from pipeline.stages import RunOrder
+from pipeline.warehouse import Warehouse
+
+SAID = 20
+
+
+def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> None:
+    """Stage every new file of the drops. Raises UsageError with a line for each file that cannot be used."""
+    found = find_files(order.drops, mapping.table_of, order.say)
+    _name_strangers(order, found)
+    mapping_name = kept.keep_mapping(order.into, mapping)
+    problems: list[str] = []
+    skipped: list[str] = []
+    foreign: list[Layout] = []
+    for file in found.files:
+        try:
+            layout = _take_one(warehouse, order, file, mapping, mapping_name, skipped)
+        except UsageError as error:
+            problems.append(str(error))
+            continue
+        if layout is not None and layout.missing:
+            foreign.append(layout)
+    if skipped:
+        order.say(f"{len(skipped)} of {len(found.files)} files bring nothing new: {_few(skipped)}")
+    if foreign:
+        write_start(order.into / START_NAME, foreign, found.strangers)
+        order.say(
+            f"a mapping to start from was written to {order.into / START_NAME}; complete it and give --mapping"
+        )
+    if problems:
+        more = [f"and {len(problems) - SAID} more files that cannot be used"] if len(problems) > SAID else []
+        raise UsageError("\n".join(problems[:SAID] + more))
+
+
+def forget_incoming(into: Path) -> None:
+    for name in ("incoming", "incoming.text", "incoming.mended"):
+        (kept.drops_folder(into) / name).unlink(missing_ok=True)
+
+
+def _few(names: list[str]) -> str:
+    return ", ".join(names[:3]) + (", ..." if len(names) > 3 else "")
+
+
+def _name_strangers(order: RunOrder, found: Found) -> None:
+    expected = ", ".join(sorted(BY_NAME))
+    for path in found.strangers[:SAID]:
+        order.say(f"{path.name}: left alone, expected a name that begins with one of {expected}")
+    if found.files:
+        return
+    drops = ", ".join(str(d) for d in order.drops)
+    problem = f"{drops}: no input file, expected files whose names begin with one of {expected}"
+    if found.strangers:
+        write_start(order.into / START_NAME, [], found.strangers)
+        problem += f"; a mapping to start from was written to {order.into / START_NAME}"
+    raise UsageError(problem)
+
+
+def _take_one(
+    warehouse: Warehouse,
+    order: RunOrder,
+    file: InputFile,
+    mapping: Mapping,
+    mapping_name: str,
+    skipped: list[str],
+) -> Layout | None:
+    copy = take_copy(file, kept.drops_folder(order.into), mapping.encoding)
+    verdict = judge(warehouse, order.into, file, copy, mapping.fingerprint(BY_NAME[file.table]))
+    if verdict.skip is not None:
+        skipped.append(f"{file.name} ({verdict.skip})")
+        return None
+    layout = plan(file, copy, mapping, warehouse)
+    named = [n for n in layout.extras if not n.startswith("column ")]
+    if named:
+        order.say(f"{file.name}: kept beside the known columns: {', '.join(shown(n) for n in named)}")
+    if layout.missing:
+        order.say(f"{file.name}:1: has no column {', '.join(layout.missing)}; no row of it was read")
+    for load_id in verdict.drop:
+        drop_loads(warehouse, f"load_id = {load_id}")
+    load_id = (warehouse.scalar("SELECT max(load_id) FROM load_file") or 0) + 1
+    name = kept.kept_name(file, copy.sha256)
+    stage(warehouse, file, copy, layout, Ticket(load_id, datetime.now(UTC), mapping_name, name))
+    os.replace(copy.path, kept.drops_folder(order.into) / name)
+    return layout
+
+
+def restore(warehouse: Warehouse, order: RunOrder) -> None:
+    """Stage again, from the kept copies, every accepted load that the work file lacks."""
+    present = {r[0] for r in warehouse.con.sql("SELECT load_id FROM load_file").fetchall()}
+    lost = [load for load in kept.read_list(order.into) if load.load_id not in present]
+    if not lost:
+        return
+    order.say(
+        f"{len(lost)} files that were loaded before are read again from {kept.drops_folder(order.into)}"
+    )
+    for load in lost:
+        folder = kept.drops_folder(order.into)
+        file = load.as_input(folder)
+        mapping = kept.kept_mapping(order.into, load.mapping)
+        copy: Copy = measure(file, kept.find_kept(order.into, load), folder, mapping.encoding)
+        ticket = Ticket(load.load_id, kept.loaded_at(load), load.mapping, load.kept)
+        stage(warehouse, file, copy, plan(file, copy, mapping, warehouse), ticket)
+    warehouse.execute(
+        f"UPDATE load_file SET accepted = true WHERE load_id IN ({', '.join(str(x.load_id) for x in lost)})"
+    )
+    forget_incoming(order.into)

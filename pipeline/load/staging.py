@@ -1,0 +1,250 @@
+"""One file into its staged table: read by DuckDB, counted against the file's own records, unreadable rows set apart.
+
+What does not belong here: which files are new (`stage.py`), and what becomes of a staged row (`resolve.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import polars as pl
+
+from pipeline.errors import StageError, UsageError
+from pipeline.load.copying import Copy
+from pipeline.load.files import InputFile
+from pipeline.load.header import Header, read_header
+from pipeline.load.inputs import BY_NAME
+from pipeline.load.layout import Layout, lay_out
+from pipeline.load.mapping import Mapping
+from pipeline.load.reader import select
+from pipeline.load.records import Ints, Records, find_records
+from pipeline.warehouse import Warehouse
+
+REFUSED = ("load_id", "record", "ordinal", "line_number", "raw_line", "reason", "detail")
+
+
+@dataclass(frozen=True)
+class Ticket:
+    """Under which number and with which facts a file is entered in load_file."""
+
+    load_id: int
+    loaded_at: datetime
+    mapping_name: str
+    kept: str
+
+
+class _Untidy(Exception):
+    """DuckDB and the file's own records do not agree: the text must be mended first."""
+
+
+def plan(file: InputFile, copy: Copy, mapping: Mapping, warehouse: Warehouse) -> Layout:
+    """How this file will be read. Raises UsageError where its header cannot be used."""
+    table = BY_NAME[file.table]
+    if file.parquet:
+        return lay_out(
+            table, _parquet_header(warehouse, copy.path, file.name), mapping, copy.path, parquet=True
+        )
+    header = read_header(copy.text, file.name, mapping.separator)
+    return lay_out(table, header, mapping, copy.text, returns=copy.returns)
+
+
+def _parquet_header(warehouse: Warehouse, path: Path, name: str) -> Header:
+    try:
+        columns = warehouse.con.execute("SELECT * FROM read_parquet(?) LIMIT 0", [str(path)]).description
+    except duckdb.Error as error:
+        raise UsageError(f"{name}: cannot be read as Parquet: {str(error).splitlines()[0]}") from error
+    return Header(tuple(str(c[0]) for c in columns or []))
+
+
+def stage(warehouse: Warehouse, file: InputFile, copy: Copy, layout: Layout, ticket: Ticket) -> None:
+    """Read one file into its staged table and refused_row, and enter it in load_file: all of it or nothing."""
+    if layout.missing:
+        with warehouse.transaction():
+            _enter(warehouse, file, copy, layout, ticket, 0)
+        return
+    looked_at = None if _looks_tidy(copy, layout) else records_of(layout)
+    try:
+        with warehouse.transaction():
+            _stage(warehouse, file, copy, layout, ticket, looked_at)
+    except _Untidy:
+        try:
+            with warehouse.transaction():
+                _stage(warehouse, file, copy, layout, ticket, records_of(layout, mend=True))
+        except _Untidy as error:
+            raise StageError(f"{file.name}: cannot be read as CSV even when mended") from error
+
+
+def _looks_tidy(copy: Copy, layout: Layout) -> bool:
+    """Can DuckDB surely read this text as it is, a record a line?"""
+    return layout.parquet or not (copy.nuls or copy.returns or copy.quotes or len(layout.header.names) == 1)
+
+
+def _stage(
+    warehouse: Warehouse,
+    file: InputFile,
+    copy: Copy,
+    layout: Layout,
+    ticket: Ticket,
+    records: Records | None,
+) -> None:
+    if records is not None and records.malformed and not _header_first(records):
+        raise UsageError(
+            f"{file.name}:{records.malformed[0].line}: the header row {records.malformed[0].why}"
+        )
+    read = _mended(layout, records)
+    try:
+        warehouse.execute(f"INSERT INTO {layout.table.staged} {select(read, ticket.load_id)}")
+    except StageError as error:
+        if isinstance(error.__cause__, duckdb.InvalidInputException) and read is layout:
+            raise _Untidy from error
+        raise
+    ragged = [] if layout.parquet else _take_rejects(warehouse, len(layout.header.names))
+    first, n_staged, n_wrong = _count(warehouse, layout, ticket.load_id)
+    n_rows = n_staged + len(ragged)
+    if not layout.parquet:
+        if records is None and (n_rows != copy.newlines + copy.ends_open - 1):
+            records = records_of(layout)
+            if records.text is not None:
+                raise _Untidy
+        if records is not None and n_rows != len(records.starts) - 1:
+            raise StageError(f"{file.name}: holds {len(records.starts) - 1} records, but {n_rows} were read")
+    if ragged or n_wrong or (records is not None and records.malformed):
+        _refuse(warehouse, layout, ticket.load_id, records, ragged, first)
+    n_malformed = len(records.malformed) if records is not None else 0
+    _enter(warehouse, file, copy, layout, ticket, n_rows + n_malformed)
+
+
+def _header_first(records: Records) -> bool:
+    return len(records.lines) > 0 and int(records.lines[0]) < records.malformed[0].line
+
+
+def records_of(layout: Layout, mend: bool = False) -> Records:
+    """The file's own records; `mend`: as an untidy file, whatever it looks like."""
+    return find_records(layout.text, layout.header.separator, 1 if mend else len(layout.header.names))
+
+
+def _mended(layout: Layout, records: Records | None) -> Layout:
+    """The layout with its text replaced by the mended one, if there is one."""
+    if records is None or records.text is None:
+        return layout
+    path = layout.text.with_name("incoming.mended")
+    path.write_bytes(records.text)
+    return Layout(**{**layout.__dict__, "text": path})
+
+
+def _take_rejects(warehouse: Warehouse, columns: int) -> list[tuple[int, str]]:
+    """Number and fault of the records that DuckDB set apart, in order; its tables of them are dropped."""
+    rows = warehouse.con.sql(
+        "SELECT line, max(error_type::VARCHAR), "
+        "max(TRY_CAST(regexp_extract(error_message, 'Found: ([0-9]+)', 1) AS INTEGER)) "
+        "FROM reject_errors GROUP BY line ORDER BY line"
+    ).fetchall()
+    warehouse.execute("DROP TABLE reject_errors")
+    warehouse.execute("DROP TABLE reject_scans")
+    if any(kind == "UNQUOTED VALUE" for _, kind, _ in rows):
+        raise _Untidy
+    return [(int(line), _fault(kind, found, columns)) for line, kind, found in rows]
+
+
+def _fault(kind: str, found: int | None, columns: int) -> str:
+    if kind == "LINE SIZE OVER MAXIMUM":
+        return "the row is longer than 2000000 bytes, expected a shorter one"
+    return f"the row has {found} value{'' if found == 1 else 's'}, expected {columns} as in the header"
+
+
+def _count(warehouse: Warehouse, layout: Layout, load_id: int) -> tuple[int, int, int]:
+    """First row id, number of rows and number of wrong rows of this load; its rows must stand without a gap."""
+    first, last, n, wrong = warehouse.con.sql(
+        f"SELECT min(rowid), max(rowid), count(*), count(reason) FROM {layout.table.staged} WHERE load_id = {load_id}"
+    ).fetchall()[0]
+    if n and last - first + 1 != n:
+        raise StageError(f"{layout.table.staged}: rows of load {load_id} are not in one piece")
+    return first or 0, n, wrong
+
+
+def _refuse(
+    warehouse: Warehouse,
+    layout: Layout,
+    load_id: int,
+    records: Records | None,
+    ragged: list[tuple[int, str]],
+    first: int,
+) -> None:
+    """Enter the rows that cannot be understood in refused_row, with line and raw text."""
+    wrong = warehouse.con.sql(
+        f"SELECT rowid - {first}, reason, detail FROM {layout.table.staged} "
+        f"WHERE load_id = {load_id} AND reason IS NOT NULL ORDER BY rowid"
+    ).fetchall()
+    ordinals: Ints = np.array([w[0] for w in wrong], dtype=np.int64)
+    numbers: Ints = np.array([r[0] for r in ragged], dtype=np.int64)
+    places = point_at(warehouse, layout, records, numbers, ordinals)
+    rows: list[tuple[object, ...]] = [
+        (load_id, None, w[0], line, raw, w[1], w[2]) for w, (line, raw) in zip(wrong, places, strict=True)
+    ]
+    if ragged or records is not None:
+        records = records or records_of(layout)
+        at = records.numbered(numbers)
+        rows += [
+            (load_id, r[0], None, line, raw, "row_malformed", r[1])
+            for r, line, raw in zip(ragged, records.lines[at].tolist(), records.texts(at), strict=True)
+        ]
+        rows += [
+            (load_id, None, None, m.line, records.raw(m.start, m.end), "row_malformed", f"the row {m.why}")
+            for m in records.malformed
+        ]
+    types = dict.fromkeys(REFUSED[:4], pl.Int64()) | dict.fromkeys(REFUSED[4:], pl.String())
+    append(warehouse, "refused_row", pl.DataFrame(rows, schema=types, orient="row"))
+
+
+def point_at(
+    warehouse: Warehouse, layout: Layout, records: Records | None, ragged: Ints, ordinals: Ints
+) -> list[tuple[int, str]]:
+    """Line number and raw text of staged rows of a file, given by their ordinals."""
+    if not len(ordinals):
+        return []
+    if layout.parquet:
+        warehouse.con.register("_wanted", pl.DataFrame({"file_row_number": ordinals}))
+        rows = warehouse.con.execute(
+            "SELECT p.file_row_number + 1, to_json(p)::VARCHAR FROM read_parquet(?, file_row_number = true) AS p "
+            "SEMI JOIN _wanted USING (file_row_number) ORDER BY 1",
+            [str(layout.text)],
+        ).fetchall()
+        warehouse.con.unregister("_wanted")
+        return [(int(line), str(raw)) for line, raw in rows]
+    records = records or records_of(layout)
+    at = records.of_rows(ragged)[ordinals]
+    return list(zip(records.lines[at].tolist(), records.texts(at), strict=True))
+
+
+def append(warehouse: Warehouse, table: str, rows: pl.DataFrame) -> None:
+    warehouse.con.register("_rows", rows)
+    try:
+        warehouse.execute(f"INSERT INTO {table} SELECT * FROM _rows")
+    finally:
+        warehouse.con.unregister("_rows")
+
+
+def _enter(
+    warehouse: Warehouse, file: InputFile, copy: Copy, layout: Layout, ticket: Ticket, rows_read: int
+) -> None:
+    warehouse.execute(
+        "INSERT INTO load_file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, false)",
+        [
+            ticket.load_id,
+            file.name,
+            file.folder,
+            copy.sha256,
+            copy.size,
+            layout.table.name,
+            ticket.loaded_at,
+            rows_read,
+            ticket.kept,
+            layout.mapping.fingerprint(layout.table),
+            ticket.mapping_name,
+            ", ".join(layout.missing),
+        ],
+    )

@@ -1,0 +1,38 @@
+-- What the gate has to judge: files without a required column, tables without which nothing can be measured and
+-- that are empty, and input tables of which too large a share was rejected in this run.
+CREATE OR REPLACE TABLE gate_fact AS
+WITH key_table (table_name, n) AS (
+    VALUES
+    ('sites', (SELECT count(*) FROM site)),
+    ('equipment', (SELECT count(*) FROM equipment)),
+    ('technicians', (SELECT count(*) FROM technician)),
+    ('visits', (SELECT count(*) FROM visit))
+)
+
+SELECT
+    file,
+    table_name,
+    'missing_column' AS problem,
+    'has no column ' || missing AS detail
+FROM load_file
+WHERE NOT accepted AND missing <> ''
+UNION ALL
+SELECT
+    NULL AS file,
+    table_name,
+    'key_table_empty' AS problem,
+    'no row of ' || table_name || ' could be loaded' AS detail
+FROM key_table
+WHERE n = 0
+UNION ALL
+SELECT
+    NULL AS file,
+    c.table_name,
+    'rejected_share' AS problem,
+    sum(c.rows_rejected) || ' of ' || sum(c.rows_read) || ' rows were rejected, expected at most '
+    || printf('%g', 100 * getvariable('gate_rejected_share')) || ' %' AS detail
+FROM load_count AS c
+INNER JOIN load_file AS f ON c.load_id = f.load_id
+WHERE NOT f.accepted
+GROUP BY c.table_name
+HAVING sum(c.rows_rejected) > getvariable('gate_rejected_share') * sum(c.rows_read) + 1e-9;
