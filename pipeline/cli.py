@@ -11,7 +11,7 @@ from pathlib import Path
 from pipeline import __version__
 from pipeline.errors import FleetStaticError, UsageError
 
-EPILOG = """exit status: 0 done; 1 the drop's gate failed, nothing published; 2 the command or its input cannot be used"""
+EPILOG = "exit status: 0 done; 1 the drop's gate failed, nothing published; 2 the command or its input cannot be used"
 
 
 def main(argv: Sequence[str] | None = None) -> int:

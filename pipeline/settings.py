@@ -70,6 +70,7 @@ DEFAULTS: tuple[Setting, ...] = (
         "visits",
         "how far a site's yardstick leans on the fleet; tuned on simulated fleets",
     ),
+    Setting("upkeep_material_inwc", 0.02, "in. w.c.", "as found less like new, where upkeep is worth a word; " + COMMON),
     # trends
     Setting("trend_min_visits", 5, "visits", "data contract section 4"),
     Setting("trend_min_span_days", 180, "d", "data contract section 4"),

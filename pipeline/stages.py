@@ -85,10 +85,14 @@ def static_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Readings -> TESP, uncertainty, airflow and causes of every visit."""
     for name in (
         "blower_segment",
+        "blower_end",
         "equipment_budget",
         "uncertainty",
         "visit_uncertainty",
+        "visit_judged",
+        "visit_airflow",
         "visit_static",
+        "visit_split_uncertainty",
         "visit_segment",
     ):
         warehouse.run(f"static/{name}.sql")

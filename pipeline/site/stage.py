@@ -21,6 +21,8 @@ def run_site(warehouse: Warehouse) -> None:
     )
     warehouse.run("site/site_cause.sql")
     warehouse.run("site/site_static.sql")
+    for name in ("duct_question", "duct_answer", "site_what_if"):
+        warehouse.run(f"site/{name}.sql")
     warehouse.run("site/site_trend.sql")
     warehouse.run("site/trend_start.sql")
     warehouse.run("site/trend_line.sql")

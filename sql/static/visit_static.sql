@@ -1,48 +1,6 @@
 -- One row per loaded visit: the repaired readings, TESP with its uncertainty, airflow, and the split of the excess
 -- over the rating into return restriction, supply restriction and airflow setting (data contract, section 4).
 CREATE OR REPLACE TABLE visit_static AS
-WITH judged AS (
-    SELECT
-        f.visit_id,
-        bool_or(f.consequence = 'set_aside' AND c.applies_to = 'visit') AS is_set_aside,
-        bool_or(f.consequence = 'not_like_new') AS is_not_like_new,
-        string_agg(f.check_id, ', ' ORDER BY f.check_id)
-            FILTER (WHERE f.consequence = 'set_aside' AND c.applies_to = 'visit') AS set_aside_because
-    FROM finding AS f
-    INNER JOIN check_catalog AS c USING (check_id)
-    GROUP BY f.visit_id
-),
-
-measured AS (
-    SELECT
-        r.*,
-        b.* EXCLUDE (equipment_id),
-        coalesce(r.tap, CASE r.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END) AS tap_used,
-        r.tesp_inwc / b.density_ratio AS static_in_table,
-        CASE r.mode WHEN 'cooling' THEN b.design_cooling_cfm ELSE b.design_heating_cfm END AS design_cfm
-    FROM reading AS r
-    INNER JOIN equipment_budget AS b USING (equipment_id)
-),
-
-looked_up AS (
-    SELECT
-        m.*,
-        CASE
-            WHEN m.static_in_table <= t.static_hi THEN
-                interpolate(m.static_in_table, t.static_lo, t.airflow_lo, t.static_hi, t.airflow_hi)
-        END AS table_cfm,
-        CASE
-            WHEN m.static_in_table <= t.static_hi THEN
-                interpolate(m.static_in_table, t.static_lo, t.power_lo, t.static_hi, t.power_hi)
-        END AS table_w
-    FROM measured AS m
-    ASOF LEFT JOIN blower_segment AS t
-        ON
-            m.blower_table_id = t.blower_table_id
-            AND m.tap_used = t.tap
-            AND m.static_in_table >= t.static_lo
-)
-
 SELECT
     l.visit_id,
     l.site_id,
@@ -60,13 +18,13 @@ SELECT
     prob_over(l.tesp_inwc, u.u_tesp_inwc, l.rated_tesp_inwc) AS prob_over_rated,
     l.filter_drop_inwc,
     l.coil_drop_inwc,
-    coalesce(l.airflow_cfm, l.table_cfm) AS airflow_cfm,
+    coalesce(l.measured_cfm, l.table_cfm) AS airflow_cfm,
     CASE
-        WHEN l.airflow_cfm IS NOT NULL THEN 'measured'
+        WHEN l.measured_cfm IS NOT NULL THEN 'measured'
         WHEN l.table_cfm IS NOT NULL THEN 'blower_table'
         ELSE 'none'
     END AS airflow_source,
-    coalesce(l.airflow_cfm, l.table_cfm) / nullif(l.design_cfm, 0) AS airflow_ratio,
+    coalesce(l.measured_cfm, l.table_cfm) / nullif(l.design_cfm, 0) AS airflow_ratio,
     l.design_cfm,
     coalesce(l.motor_power_w, l.table_w) AS power_w,
     excess_restriction(-l.return_inwc, l.return_budget_inwc, airflow_ratio) AS return_restriction_inwc,
@@ -100,7 +58,23 @@ SELECT
                     format('supply brought to the right port with the coil drop {:.3f}', l.coil_drop_inwc)
             END
         ), ''
-    ) AS repairs
-FROM looked_up AS l
+    ) AS repairs,
+    l.tap_used,
+    l.airflow_note,
+    l.airflow_at_least_cfm,
+    l.airflow_at_most_cfm,
+    -- The table's slope carries the uncertainty of the static over to the airflow; a measured airflow has its own.
+    CASE
+        WHEN l.measured_cfm IS NOT NULL THEN rectangular(getvariable('measured_airflow_share') * l.measured_cfm)
+        ELSE abs(l.table_slope_cfm_per_inwc) * u.u_tesp_inwc
+    END AS u_airflow_cfm,
+    coalesce(l.measured_cfm, l.table_cfm) / nullif(l.nominal_tons, 0) AS cfm_per_ton,
+    coalesce(l.motor_power_w, l.table_w) / nullif(coalesce(l.measured_cfm, l.table_cfm), 0) AS w_per_cfm,
+    -- Parts of the measured span, where the drop inside it was measured: together they are the TESP.
+    CASE WHEN l.right_return_port = 'after_filter' THEN l.filter_drop_inwc ELSE 0 END AS filter_part_inwc,
+    -l.return_inwc - filter_part_inwc AS return_duct_inwc,
+    CASE WHEN l.right_supply_port = 'before_coil' THEN l.coil_drop_inwc ELSE 0 END AS coil_part_inwc,
+    l.supply_inwc - coil_part_inwc AS supply_duct_inwc
+FROM visit_airflow AS l
 INNER JOIN visit_uncertainty_part AS u USING (visit_id)
-LEFT JOIN judged AS j USING (visit_id);
+LEFT JOIN visit_judged AS j USING (visit_id);

@@ -1,0 +1,66 @@
+-- Operating points: where the fan's table (tap, at the site's density) meets the duct curve K Q^n. Along a segment of
+-- the table static and airflow run on a straight line in t; static - K Q^n changes sign in the segment that holds the
+-- point; Newton's steps from the chord find it. Never beyond the table; of several crossings the one at least static.
+CREATE OR REPLACE TABLE duct_answer AS
+WITH ends AS (
+    SELECT
+        q.*,
+        s.static_lo * q.density_ratio AS p0,
+        (s.static_hi - s.static_lo) * q.density_ratio AS dp,
+        s.airflow_lo AS q0,
+        s.airflow_hi - s.airflow_lo AS dq,
+        s.power_lo,
+        s.power_hi,
+        p0 - q.k * pow(q0, q.n) AS h0,
+        p0 + dp - q.k * pow(q0 + dq, q.n) AS h1
+    FROM duct_question AS q
+    INNER JOIN blower_segment AS s ON q.blower_table_id = s.blower_table_id AND q.tap = s.tap
+    WHERE s.static_hi > s.static_lo
+),
+
+held AS (
+    SELECT *
+    FROM ends
+    WHERE h0 <= 0 AND h1 >= 0 AND h1 > h0
+    QUALIFY row_number() OVER (PARTITION BY equipment_id, mode, change ORDER BY p0) = 1
+),
+
+-- h(t) = p0 + t dp - k (q0 + t dq)^n, its slope dp - k n dq (q0 + t dq)^(n - 1); t stays within the segment.
+step_0 AS (
+    SELECT *, -h0 / (h1 - h0) AS t0
+    FROM held
+),
+
+step_1 AS (
+    SELECT
+        *,
+        greatest(least(t0 - (p0 + t0 * dp - k * pow(q0 + t0 * dq, n)) / (dp - k * n * dq * pow(q0 + t0 * dq, n - 1)), 1), 0)
+            AS t1
+    FROM step_0
+),
+
+step_2 AS (
+    SELECT
+        *,
+        greatest(least(t1 - (p0 + t1 * dp - k * pow(q0 + t1 * dq, n)) / (dp - k * n * dq * pow(q0 + t1 * dq, n - 1)), 1), 0)
+            AS t2
+    FROM step_1
+),
+
+step_3 AS (
+    SELECT
+        *,
+        greatest(least(t2 - (p0 + t2 * dp - k * pow(q0 + t2 * dq, n)) / (dp - k * n * dq * pow(q0 + t2 * dq, n - 1)), 1), 0)
+            AS t
+    FROM step_2
+)
+
+SELECT
+    equipment_id,
+    mode,
+    change,
+    tap,
+    p0 + t * dp AS tesp_inwc,
+    q0 + t * dq AS airflow_cfm,
+    power_lo + t * (power_hi - power_lo) AS power_w
+FROM step_3;
