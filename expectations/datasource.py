@@ -18,6 +18,7 @@ from typing import Any, ClassVar, Literal
 
 import great_expectations as gx
 import sqlalchemy as sa
+from great_expectations.data_context.types.base import DataContextConfig, InMemoryStoreBackendDefaults
 from great_expectations.datasource.fluent import SQLDatasource
 from great_expectations.execution_engine import SqlAlchemyExecutionEngine
 from great_expectations.expectations import UnexpectedRowsExpectation
@@ -87,8 +88,15 @@ def _raised(info: dict[str, Any]) -> str | None:
 
 def count_rows(path: str, set_up: list[str], queries: list[str]) -> list[tuple[int, float] | str]:
     """For each query its number of rows and its seconds, or what it raised. The file is opened read-only."""
-    context = gx.get_context(mode="ephemeral")
-    context.variables.progress_bars = {"globally": False}
+    context = gx.get_context(
+        mode="ephemeral",
+        project_config=DataContextConfig(
+            config_version=4.0,
+            store_backend_defaults=InMemoryStoreBackendDefaults(),  # without a temporary folder for documents
+            progress_bars={"globally": False},
+            analytics_enabled=False,
+        ),
+    )
     source = context.data_sources.add_fleet_duckdb(
         name="fleet",
         # The path is an argument, not part of the URL: it may hold characters that mean something in a URL.

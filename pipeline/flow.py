@@ -11,7 +11,7 @@ import importlib
 import logging
 import os
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,7 @@ _DEFAULTS = {
 }
 # The slowest import of the stages: done while the server starts, which waits on another core.
 NEEDED_LATER = "expectations.datasource"
+Step = Callable[[str], AbstractContextManager[object]]
 _FORCED = {"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"}
 
 
@@ -79,12 +80,18 @@ def _send_what_waits() -> None:
     EventsWorker.drain_all(timeout=5.0)
 
 
-def run_with_prefect(order: RunOrder, stages: list[tuple[str, Stage]]) -> None:
-    """Run the stages in order, each as a Prefect task; what a stage raises reaches the caller unchanged."""
+def run_with_prefect(order: RunOrder, stages: list[tuple[str, Stage]], step: Step = nullcontext) -> None:
+    """Run the stages in order, each as a Prefect task; what a stage raises reaches the caller unchanged.
+
+    `step` shows the server's start, which takes seconds, as the stages are shown.
+    """
     home = prefect_home(order)
     home.mkdir(parents=True, exist_ok=True)
     _prepare_environment(home)
-    with _api(home), Warehouse(order.work_file, order.settings) as warehouse:
+    with ExitStack() as opened:
+        with step("prefect"):
+            opened.enter_context(_api(home))
+        warehouse = opened.enter_context(Warehouse(order.work_file, order.settings))
         _flow_of(order, stages, warehouse)
 
 

@@ -44,7 +44,7 @@ def run_drops(
         else:
             from pipeline.flow import run_with_prefect
 
-            run_with_prefect(order, stages)
+            run_with_prefect(order, stages, progress.step)
     if not quiet:
         sys.stdout.write(summary(order.published_file))
 
