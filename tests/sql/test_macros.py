@@ -170,9 +170,12 @@ def test_list_macros_nest_in_one_another_and_in_a_lambda(warehouse: Warehouse) -
 
 def test_list_macros_work_over_grouped_rows(warehouse: Warehouse) -> None:
     rows = warehouse.con.sql("""
-        SELECT g, theil_sen_slope(list(x ORDER BY x), list(y ORDER BY x)), mann_kendall_s(list(x ORDER BY y), list(y ORDER BY y))
-        FROM (VALUES ('a', 1, 1), ('a', 2, 3), ('a', 3, 5), ('b', 1, 4), ('b', 2, 3), ('c', 1, 1)) AS v (g, x, y)
-        GROUP BY g
+        SELECT g, theil_sen_slope(xs, ys), mann_kendall_s(xs, ys)
+        FROM (
+            SELECT g, list(x ORDER BY x) AS xs, list(y ORDER BY x) AS ys
+            FROM (VALUES ('a', 1, 1), ('a', 2, 3), ('a', 3, 5), ('b', 1, 4), ('b', 2, 3), ('c', 1, 1)) AS v (g, x, y)
+            GROUP BY g
+        )
         ORDER BY g
     """).fetchall()
     assert rows == [("a", 2.0, 3), ("b", -1.0, -1), ("c", None, None)]
