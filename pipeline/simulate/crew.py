@@ -39,14 +39,14 @@ def plan_crew(profile: Profile, rng: np.random.Generator) -> Crew:
     n = profile.n_technicians
     kind = _deal_kinds(profile, rng)
     branch = np.arange(n) % len(profile.branches)
-    even = profile.n_visits / n
+    even = max(profile.n_visits, 1) / n
     expected = np.full(n, even)
     for special, visits in ((SKIPPER, profile.skipper_visits), (PAPER, profile.paper_zeroer_visits)):
         if visits is not None:
             expected[kind == special] = visits
     rest = (kind != SKIPPER) & (kind != PAPER)
     if rest.any():
-        expected[rest] = max(profile.n_visits - expected[~rest].sum(), 0.1 * profile.n_visits) / rest.sum()
+        expected[rest] = max(profile.n_visits - expected[~rest].sum(), 0.1 * even * n) / rest.sum()
     two = rng.random(n) < profile.two_gauge_share
     names = [f"M{i:03d}{letter}" for i in range(n) for letter in ("ab" if two[i] else "a")]
     first = np.cumsum(1 + two) - (1 + two)
