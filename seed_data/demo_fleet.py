@@ -182,5 +182,6 @@ def _work(units: Units) -> tuple[Units, Works]:
         sham=np.array(no_effect),
         plain=np.array([j.work_kind in ("filter_changed", "other") for j in jobs]),
         triggered=np.zeros(len(jobs), bool),
+        recorded=np.ones(len(jobs), bool),
     )
     return replace(units, work_day=day, work_factor=factor, work_tap_shift=shift), works

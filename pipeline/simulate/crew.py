@@ -9,8 +9,8 @@ import numpy as np
 from pipeline.simulate.fans import Bools, Floats, Ints
 from pipeline.simulate.profile import Profile
 
-KINDS = ("sound", "skipper", "paper_zeroer", "wrong_ports", "rounder")
-SOUND, SKIPPER, PAPER, WRONG_PORTS, ROUNDER = range(5)
+KINDS = ("sound", "skipper", "paper_zeroer", "wrong_ports", "rounder", "careless")
+SOUND, SKIPPER, PAPER, WRONG_PORTS, ROUNDER, CARELESS = range(6)
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,7 @@ def plan_crew(profile: Profile, rng: np.random.Generator) -> Crew:
 def _deal_kinds(profile: Profile, rng: np.random.Generator) -> Ints:
     wanted = [SKIPPER] * profile.n_skippers + [PAPER] * profile.n_paper_zeroers
     wanted += [WRONG_PORTS] * profile.n_wrong_ports + [ROUNDER] * profile.n_rounders
+    wanted += [CARELESS] * profile.n_careless
     kind = np.full(profile.n_technicians, SOUND)
     kind[rng.permutation(profile.n_technicians)[: len(wanted)]] = wanted[: profile.n_technicians]
     return kind

@@ -125,6 +125,8 @@ class Profile:
     n_wrong_ports: int = 1
     wrong_port_rates: tuple[float, float] = (0.3, 0.5)
     n_rounders: int = 0
+    n_careless: int = 0
+    careless_factor: float = 5.0
     n_faulty_gauges: int = 0
     n_drifting_gauges: int = 0
     # work
@@ -132,6 +134,7 @@ class Profile:
     triggered_work_share: float = 0.7
     sham_work_share: float = 0.10
     sham_kinds: tuple[str, ...] = ("duct_restrapped",)
+    unrecorded_work_share: float = 0.0
     slips: SlipRates = field(default_factory=SlipRates)
 
     @property

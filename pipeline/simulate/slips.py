@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.simulate.crew import PAPER, WRONG_PORTS, Crew
+from pipeline.simulate.crew import CARELESS, PAPER, WRONG_PORTS, Crew
 from pipeline.simulate.fans import Bools, Floats, Ints
 from pipeline.simulate.profile import EXCLUSIVE_SLIPS, Profile
 from pipeline.simulate.states import Conditions
@@ -60,7 +60,9 @@ def draw_slips(profile: Profile, units: Units, crew: Crew, visits: Visits, rng: 
     slip = np.where(before, 0, slip)
     paper = (crew.kind[technician] == PAPER) & (rng.random(n) < profile.paper_share) & ~skipped
     hidden = np.where(paper[:, None], crew.hidden_offset[technician], 0.0) + crew.gauge_offset[visits.gauge]
-    low_stage = rng.random(n) < rates.stage_not_high
+    # who is careless leaves holes, stages and turns as they are, several times as often as others
+    often = np.where(crew.kind[technician] == CARELESS, profile.careless_factor, 1.0)
+    low_stage = rng.random(n) < rates.stage_not_high * often
     conditions = Conditions(
         filter=visits.dirt.astype(np.float64),
         coil=np.where(rng.random(n) < rates.coil_dirty, rng.uniform(1.4, 2.5, n), 1.0),
@@ -68,7 +70,7 @@ def draw_slips(profile: Profile, units: Units, crew: Crew, visits: Visits, rng: 
         blower=np.where(rng.random(n) < rates.blower_dirty, rng.uniform(0.85, 0.95, n), 1.0),
         low_stage=low_stage,
     )
-    turn = rng.random(n)
+    turn = rng.random(n) / often
     word = rng.random(n)
     said_pa, said_mm = word < profile.pa_share, word > 1.0 - profile.mmwc_share
     unit_word = np.select([said_pa, said_mm, (word > 0.5) & (word < 0.52)], [1, 2, 3], 0)
@@ -83,7 +85,7 @@ def draw_slips(profile: Profile, units: Units, crew: Crew, visits: Visits, rng: 
             turn < 0.8 * rates.probe_near_turn, 2, np.where(turn < rates.probe_near_turn, 1, 0)
         ),
         straight_tube=rng.random(n) < profile.straight_tube_share,
-        holes_open=rng.random(n) < rates.holes_left_open,
+        holes_open=rng.random(n) < rates.holes_left_open * often,
         unit_word=unit_word,
     )
 

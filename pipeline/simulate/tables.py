@@ -142,4 +142,4 @@ def work_frame(units: Units, works: Works) -> pl.DataFrame:
             "work_kind": pl.Series(works.kind, dtype=pl.String),
             "cost": works.cost,
         }
-    )
+    ).filter(pl.Series(works.recorded))

@@ -183,6 +183,7 @@ def work_truth(fleet: Fleet) -> pl.DataFrame:
             "work_kind": pl.Series(works.kind, dtype=pl.String),
             "sham": works.sham,
             "triggered": works.triggered,
+            "recorded": works.recorded,
             "starts_segment": ~works.plain,
             "shift_cooling_inwc": shift["cooling"],
             "shift_heating_inwc": shift["heating"],

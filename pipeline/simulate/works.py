@@ -31,7 +31,8 @@ PLAIN_KINDS = ("filter_changed", "other")
 
 @dataclass(frozen=True)
 class Works:
-    """An element per work; `sham`: a kind that changes nothing here; `plain`: starts no new segment."""
+    """An element per work; `sham`: a kind that changes nothing here; `plain`: starts no new segment;
+    `recorded`: stands in the work table."""
 
     unit: Ints
     day: Ints
@@ -40,6 +41,7 @@ class Works:
     sham: Bools
     plain: Bools
     triggered: Bools
+    recorded: Bools
 
 
 def plan_works(
@@ -83,6 +85,9 @@ def plan_works(
             [np.zeros(len(chosen), bool), np.ones(len(plain), bool), np.zeros(len(old), bool)]
         ),
         triggered=np.concatenate([triggered, np.zeros(len(plain) + len(old), bool)]),
+        recorded=np.concatenate(
+            [rng.random(len(chosen)) >= profile.unrecorded_work_share, np.ones(len(plain) + len(old), bool)]
+        ),
     )
     return changed, works
 

@@ -54,8 +54,14 @@ def test_conditions(made: Made) -> None:
         "probe_near_turn": "supply_location = 'near_turn' OR return_location = 'near_turn'",
     }
     for name, condition in words.items():
-        count = made.rows(f"SELECT count(*) AS n FROM visits WHERE {condition}")["n"][0]
-        assert within(count, 60_000, getattr(PROFILE.slips, name)), name
+        found = made.rows(
+            f"SELECT p.kind = 'careless' AS careless, count(*) AS n, count(*) FILTER ({condition}) AS k "
+            "FROM visits JOIN people AS p USING (technician_id) GROUP BY careless ORDER BY careless"
+        )
+        by_habit = name in ("stage_not_high", "holes_left_open", "probe_near_turn")
+        rates = (1.0, PROFILE.careless_factor if by_habit else 1.0)
+        for row, factor in zip(found.iter_rows(named=True), rates, strict=True):
+            assert within(row["k"], row["n"], getattr(PROFILE.slips, name) * factor), (name, row)
 
 
 def test_who_skips(made: Made) -> None:

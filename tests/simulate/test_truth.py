@@ -127,6 +127,15 @@ def test_planned_causes_come_true(made: Made) -> None:
         assert (planned["problem_side"] == cause).mean() > 0.95
 
 
+def test_unrecorded_work_is_in_the_truth_alone(made: Made) -> None:
+    written = pl.read_csv(made.folder / "work.csv")["work_id"]
+    unsaid = made.work.filter(~pl.col("recorded"))
+    assert len(unsaid) > 50
+    assert unsaid["starts_segment"].all()
+    assert not unsaid["work_id"].is_in(written.to_list()).any()
+    assert sorted(written) == sorted(made.work.filter("recorded")["work_id"])
+
+
 def test_work_shift_is_the_difference_of_its_segments(made: Made) -> None:
     levels = made.equipment.filter(pl.col("mode") == "cooling").pivot(
         "segment", index="equipment_id", values="tesp_inwc"
