@@ -106,6 +106,7 @@ DEFAULTS: tuple[Setting, ...] = (
     # the analyst's door
     Setting("sql_memory_limit_gb", 4, "GB", COMMON),
     Setting("sql_time_limit_s", 300, "s", COMMON),
+    Setting("sql_grace_s", 5, "s", COMMON),
 )
 
 
