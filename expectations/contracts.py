@@ -17,7 +17,7 @@ from pipeline.load.inputs import TABLES, Column, Table
 from pipeline.settings import Settings
 from pipeline.warehouse import SQL_DIR
 
-HEADER = re.compile(r"^-- (rule|table): (.+)$", re.MULTILINE)
+HEADER = re.compile(r"^-- (rule|table|rows): (.+)$", re.MULTILINE)
 
 # (table, column, lowest, highest): common practice, no source.
 RANGES: tuple[tuple[str, str, float, float], ...] = (
@@ -40,7 +40,7 @@ RANGES: tuple[tuple[str, str, float, float], ...] = (
 
 
 def rules_in(folder: str) -> list[Rule]:
-    """The rules written as files: `sql/<folder>/*.sql`, each with `-- rule:` and `-- table:` lines on top."""
+    """The rules written as files: `sql/<folder>/*.sql`, each with its `-- rule:` and `-- table:` on top."""
     return [_read(path) for path in sorted((SQL_DIR / folder).glob("*.sql"))]
 
 
@@ -50,7 +50,8 @@ def _read(path: Path) -> Rule:
     missing = {"rule", "table"} - header.keys()
     if missing:
         raise StageError(f"sql/{path.parent.name}/{path.name}: the header lacks {', '.join(sorted(missing))}")
-    return Rule(header["rule"], header["table"], text.strip().rstrip(";"))
+    sentences = header.get("rows") == "sentences"
+    return Rule(header["rule"], header["table"], text.strip().rstrip(";"), sentences=sentences)
 
 
 def loaded_rules(settings: Settings) -> list[Rule]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from expectations.contracts import loaded_rules
 from expectations.results import Judged, judge, keep
-from expectations.rules import Rule, count_failing
+from expectations.rules import count_failing
 from pipeline.errors import GateError
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
@@ -20,20 +20,10 @@ from pipeline.warehouse import Warehouse
 SAID_AT_MOST = 20
 NAMED_AT_MOST = 5
 
-# Facts that the loader noted while reading, such as a file without a required column.
-NOTED = Rule(
-    "every file of a table can be read",
-    "gate_fact",
-    "SELECT concat_ws(': ', file, detail) AS what FROM gate_fact",
-)
-
 
 def gate(warehouse: Warehouse, order: RunOrder) -> None:
     """Judge the loaded tables, keep the verdicts in `gate_result`; GateError if one is against the drop."""
-    rules = loaded_rules(order.settings)
-    if "gate_fact" in warehouse.tables():
-        rules.insert(0, NOTED)
-    judged = judge(warehouse, count_failing(warehouse, rules))
+    judged = judge(warehouse, count_failing(warehouse, loaded_rules(order.settings)))
     keep(warehouse, "loaded", judged)
     broken = [row for row in judged if not row.success]
     if broken:
@@ -50,8 +40,8 @@ def _why(broken: Sequence[Judged]) -> str:
 
 
 def _said(row: Judged) -> list[str]:
-    if row.table_name in ("gate_fact", "load_ledger") or row.expectation.startswith("no key table"):
-        return list(row.examples)  # these are sentences already
+    if row.sentences:
+        return list(row.examples)
     allowed = f", at most {row.allowed} may" if row.allowed else ""
     named = ", ".join(row.examples[:NAMED_AT_MOST]) + (", ..." if row.observed > NAMED_AT_MOST else "")
     return [f"{row.table_name}: {row.observed} rows break '{row.expectation}'{allowed}: {named}"]

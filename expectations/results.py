@@ -36,6 +36,7 @@ class Judged:
     observed: int
     allowed: int
     examples: tuple[str, ...] = ()
+    sentences: bool = False
 
     def row(self, stage: str) -> tuple[object, ...]:
         """As a row of `gate_result`."""
@@ -55,7 +56,8 @@ def _judge(warehouse: Warehouse, outcome: Outcome) -> Judged:
         rows = int(warehouse.scalar(f"SELECT count(*) FROM {rule.table_name}"))
         allowed = math.floor(rule.allowed * rows + 1e-9)
     named = tuple(examples(warehouse, rule)) if outcome.failing else ()
-    return Judged(rule.name, rule.table_name, outcome.failing <= allowed, outcome.failing, allowed, named)
+    success = outcome.failing <= allowed
+    return Judged(rule.name, rule.table_name, success, outcome.failing, allowed, named, rule.sentences)
 
 
 def keep(warehouse: Warehouse, stage: str, judged: Sequence[Judged]) -> None:

@@ -15,12 +15,16 @@ from pipeline.warehouse import Warehouse
 
 @dataclass(frozen=True)
 class Rule:
-    """`sql` selects a row for each thing that is wrong; `allowed` is the share of the table that may be."""
+    """`sql` selects a row for each thing that is wrong, its first column in words (`sentences`: whole ones).
+
+    `allowed` is the share of the table's rows that may be wrong.
+    """
 
     name: str
     table_name: str
     sql: str
     allowed: float = 0.0
+    sentences: bool = False
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 -- rule: no key table is empty where visits came
 -- table: visit
+-- rows: sentences
 WITH key_table AS (
     SELECT
         'sites' AS table_name,

@@ -1,7 +1,8 @@
--- rule: few rows of each new file are rejected
+-- rule: few rows of each table of the drop are rejected
 -- table: load_ledger
--- The files of this run are those that no gate has accepted yet; the share is a setting.
-WITH why AS (
+-- rows: sentences
+-- The drop's files are those that no gate has accepted yet; the share is a setting.
+WITH lost AS (
     SELECT
         load_id,
         reason
@@ -16,26 +17,38 @@ WITH why AS (
 
 counted AS (
     SELECT
-        load_id,
-        reason,
+        f.table_name,
+        l.reason,
         count(*) AS n
-    FROM why
-    GROUP BY load_id, reason
+    FROM lost AS l
+    INNER JOIN load_file AS f ON l.load_id = f.load_id
+    WHERE NOT f.accepted
+    GROUP BY f.table_name, l.reason
 ),
 
 reasons AS (
     SELECT
-        load_id,
+        table_name,
         sum(n) AS n,
         string_agg(reason || ' ' || n, ', ' ORDER BY n DESC, reason ASC) AS listed
     FROM counted
-    GROUP BY load_id
+    GROUP BY table_name
+),
+
+came AS (
+    SELECT
+        table_name,
+        sum(rows_read) AS rows_read,
+        string_agg(file, ', ' ORDER BY file) AS files
+    FROM load_file
+    WHERE NOT accepted
+    GROUP BY table_name
 )
 
 SELECT
-    f.file || ': ' || r.n || ' of ' || f.rows_read || ' rows rejected (' || r.listed || '); at most '
-    || format('{:.3g}', 100 * getvariable('gate_rejected_share')) || ' % may be' AS what
-FROM load_file AS f
-INNER JOIN reasons AS r ON f.load_id = r.load_id
-WHERE NOT f.accepted AND exceeds(r.n, getvariable('gate_rejected_share') * f.rows_read)
-ORDER BY f.load_id
+    c.table_name || ': ' || r.n || ' of ' || c.rows_read || ' rows rejected (' || r.listed || '), expected at most '
+    || format('{:.3g}', 100 * getvariable('gate_rejected_share')) || ' %; in ' || left(c.files, 200) AS what
+FROM came AS c
+INNER JOIN reasons AS r ON c.table_name = r.table_name
+WHERE exceeds(r.n, getvariable('gate_rejected_share') * c.rows_read)
+ORDER BY c.table_name

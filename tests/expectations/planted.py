@@ -1,0 +1,30 @@
+"""Judging one rule on a work file into which a fault was planted, and taking the fault out again."""
+
+from __future__ import annotations
+
+from expectations.results import Judged, judge
+from expectations.rules import Outcome, Rule
+from pipeline.warehouse import Warehouse
+
+Name = tuple[str, str]  # table, rule
+
+
+def name_of(rule: Rule) -> Name:
+    return rule.table_name, rule.name
+
+
+def verdict(warehouse: Warehouse, rule: Rule) -> Judged:
+    """The rule's verdict, counted by DuckDB itself (what Great Expectations counts is tested in test_rules.py)."""
+    failing = int(warehouse.scalar(f"SELECT count(*) FROM ({rule.sql}\n)"))
+    return judge(warehouse, [Outcome(rule, failing, 0.0)])[0]
+
+
+def verdict_after(warehouse: Warehouse, rule: Rule, faults: list[str]) -> Judged:
+    """The verdict with the faults planted; the file is as before afterwards."""
+    warehouse.execute("BEGIN TRANSACTION")
+    try:
+        for fault in faults:
+            warehouse.execute(fault)
+        return verdict(warehouse, rule)
+    finally:
+        warehouse.execute("ROLLBACK")
