@@ -17,7 +17,6 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipeline import functions
 from pipeline.errors import StageError, UsageError
 from pipeline.settings import Settings
 
@@ -34,6 +33,8 @@ class Warehouse:
         self.con = self._open()
 
     def _open(self) -> duckdb.DuckDBPyConnection:
+        from pipeline import functions  # brings scipy, which a reader of a publication does without
+
         con = duckdb.connect(str(self.path))
         con.execute("SET TimeZone = 'UTC'")
         con.execute("SET preserve_insertion_order = true")
