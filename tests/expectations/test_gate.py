@@ -1,0 +1,172 @@
+"""The gate on drops that were really loaded: what passes, what is refused, and how that is said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from expectations.gate import gate, gate_page
+from pipeline.errors import GateError
+from pipeline.load import accept, load, withdraw
+from pipeline.settings import Settings
+from pipeline.stages import RunOrder
+from pipeline.warehouse import Warehouse
+from tests.conftest import FIELD_TODAY
+
+TABLES = {
+    "sites.csv": ("site_id,branch,elevation_ft", ["S1,North,200"]),
+    "equipment.csv": ("equipment_id,site_id,equipment_kind,rated_tesp_inwc", ["E1,S1,furnace,0.5"]),
+    "technicians.csv": ("technician_id", ["T1"]),
+}
+VISITS = "visit_id,site_id,equipment_id,technician_id,visited_at,mode,return_static,supply_static"
+
+
+def visit(number: int, supply: str = "0.31", equipment: str = "E1") -> str:
+    return f"V{number},S1,{equipment},T1,2026-03-01T{number % 24:02}:00:00-05:00,cooling,-0.22,{supply}"
+
+
+def write(folder: Path, visits: list[str] | None, **changed: tuple[str, list[str]]) -> Path:
+    """A drop of the three key tables and the visits; `changed` replaces a table by its name."""
+    folder.mkdir()
+    tables = TABLES | {f"{name}.csv": table for name, table in changed.items()}
+    if visits is not None:
+        tables["visits.csv"] = (VISITS, visits)
+    for name, (header, rows) in tables.items():
+        (folder / name).write_text("\n".join([header, *rows]) + "\n")
+    return folder
+
+
+class Runs:
+    """Loads drops into one DIR and asks the gate, as the stages do."""
+
+    def __init__(self, into: Path, settings: Settings) -> None:
+        into.mkdir()
+        self.into, self.settings = into, settings
+        self.warehouse = Warehouse(into / "work.duckdb", settings)
+
+    def judge(self, *drops: Path) -> list[str]:
+        """The lines of the refusal; none where the drop passes."""
+        order = RunOrder(drops, self.into, FIELD_TODAY, settings=self.settings)
+        load(self.warehouse, order)
+        try:
+            gate(self.warehouse, order)
+        except GateError as error:
+            withdraw(self.warehouse, order)
+            first, *lines = str(error).splitlines()
+            assert first == "the drop breaks its contract; nothing is published, the last publication stands"
+            return [line.strip() for line in lines]
+        accept(self.warehouse, order)
+        return []
+
+
+@pytest.fixture
+def runs(tmp_path: Path) -> Iterator[Runs]:
+    made = Runs(tmp_path / "into", Settings())
+    yield made
+    made.warehouse.close()
+
+
+def test_a_sound_drop_passes_and_every_verdict_is_kept(runs: Runs, tmp_path: Path) -> None:
+    assert runs.judge(write(tmp_path / "drop", [visit(1), visit(2)])) == []
+    kept = runs.warehouse.query(
+        "SELECT count(*) AS n, bool_and(success) AS all_hold, sum(observed)::INT AS observed, count(detail) AS told "
+        "FROM gate_result WHERE stage = 'loaded'"
+    ).row(0, named=True)
+    assert kept["n"] > 60
+    assert (kept["all_hold"], kept["observed"], kept["told"]) == (True, 0, 0)
+
+
+def test_five_in_a_hundred_may_be_rejected_six_may_not(runs: Runs, tmp_path: Path) -> None:
+    good = [visit(i) for i in range(94)]
+    bad = [visit(200 + i, supply="0.3o") for i in range(6)]
+    stranger = visit(300, equipment="E9")
+    assert runs.judge(write(tmp_path / "five", [*good, visit(95), *bad[:4], stranger])) == []
+    assert runs.judge(write(tmp_path / "six", [*good, *bad[:5], stranger])) == [
+        "visits: 6 of 100 rows rejected (bad_number 5, equipment_unknown 1), expected at most 5 %; in visits.csv"
+    ]
+
+
+def test_what_an_earlier_run_brought_is_not_held_against_a_new_drop(runs: Runs, tmp_path: Path) -> None:
+    first = write(
+        tmp_path / "first", [visit(i) for i in range(40)] + [visit(50, supply="x"), visit(51, supply="y")]
+    )
+    assert runs.judge(first) == []
+    assert runs.judge(write(tmp_path / "second", [visit(60)]), first) == []
+
+
+def test_the_share_is_a_setting(tmp_path: Path) -> None:
+    strict = Runs(tmp_path / "into", Settings().with_values({"gate_rejected_share": 0.01}, "a test"))
+    rows = [visit(i) for i in range(50)] + [visit(60, supply="x")]
+    (line,) = strict.judge(write(tmp_path / "drop", rows))
+    assert line.startswith("visits: 1 of 51 rows rejected (bad_number 1), expected at most 1 %")
+    strict.warehouse.close()
+
+
+def test_visits_need_their_key_tables(runs: Runs, tmp_path: Path) -> None:
+    lines = runs.judge(write(tmp_path / "drop", [visit(1)], technicians=("technician_id", [])))
+    assert lines[0] == "technicians: no usable row, although 1 rows of visits were read"
+    assert lines[1].startswith("visits: 1 of 1 rows rejected (technician_unknown 1)")
+
+
+def test_a_drop_without_visits_passes(runs: Runs, tmp_path: Path) -> None:
+    assert runs.judge(write(tmp_path / "drop", None)) == []
+    assert runs.judge(write(tmp_path / "later", [])) == []
+
+
+def test_a_file_without_a_required_column_is_named(runs: Runs, tmp_path: Path) -> None:
+    drop = write(tmp_path / "drop", [visit(1)], sites=("site_id,elevation_ft", ["S1,200"]))
+    lines = runs.judge(drop)
+    assert any("sites.csv" in line and "branch" in line for line in lines), lines
+
+
+def test_a_column_out_of_every_physical_range_is_refused_with_examples(runs: Runs, tmp_path: Path) -> None:
+    sites = ("site_id,branch,elevation_ft", [f"S{i},North,{200 if i < 95 else 99999}" for i in range(1, 101)])
+    (line,) = runs.judge(write(tmp_path / "drop", [visit(1)], sites=sites))
+    assert line.startswith(
+        "site: 6 rows break 'elevation_ft lies between -1500 and 20000 ft', at most 5 may: S95: 99999.0, "
+    )
+    assert line.endswith(", ...")
+
+
+def test_a_refused_drop_leaves_no_row_behind_for_the_next_run(runs: Runs, tmp_path: Path) -> None:
+    assert runs.judge(write(tmp_path / "bad", [visit(1, supply="x")])) != []
+    assert runs.judge(write(tmp_path / "good", [visit(1)])) == []
+    assert runs.warehouse.scalar("SELECT count(*) FROM visit") == 1
+
+
+def test_at_most_twenty_lines_are_said(tmp_path: Path) -> None:
+    from expectations.gate import _why
+    from expectations.results import Judged
+
+    broken = [Judged("x", "load_ledger", False, 30, 0, tuple(f"file {i}" for i in range(30)), True)]
+    lines = _why(broken).splitlines()
+    assert [line.strip() for line in lines[1:]] == [f"file {i}" for i in range(20)] + ["and 10 more"]
+
+
+def test_the_page_shows_what_broke_first_and_escapes_what_a_drop_may_hold() -> None:
+    rows = [
+        {
+            "success": True,
+            "table_name": "site",
+            "expectation": "a",
+            "observed": 0,
+            "allowed": 0,
+            "detail": None,
+        },
+        {
+            "success": False,
+            "table_name": "visit",
+            "expectation": "b <= c",
+            "observed": 3,
+            "allowed": 1,
+            "detail": "</td><script>alert('{x}')</script>",
+        },
+    ]
+    page = gate_page(rows)
+    assert "Refused: 1 of 2 expectations are broken." in page
+    assert "<script" not in page
+    assert "&lt;/td&gt;&lt;script&gt;alert(&#x27;{x}&#x27;)&lt;/script&gt;" in page
+    assert page.index("b &lt;= c") < page.index("<td>a</td>")
+    assert "Passed: all 1 expectations hold." in gate_page(rows[:1])

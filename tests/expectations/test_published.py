@@ -1,0 +1,189 @@
+"""Every contract of a published table holds on a finished run and is broken by the fault that it is there for."""
+
+from __future__ import annotations
+
+import pytest
+
+from expectations import published
+from expectations.contracts import rules_in
+from expectations.rules import Rule, count_failing
+from pipeline.errors import StageError
+from pipeline.warehouse import Warehouse
+
+from .planted import Name, name_of, verdict, verdict_after
+
+CONTRACTS = {name_of(rule): rule for rule in rules_in("contracts")}
+
+
+def update(table: str, change: str, where: str = "true") -> list[str]:
+    """Change the first row of `table` for which `where` is true."""
+    return [f"UPDATE {table} SET {change} WHERE rowid = (SELECT min(rowid) FROM {table} WHERE {where})"]
+
+
+def delete(table: str) -> list[str]:
+    return [f"DELETE FROM {table} WHERE rowid = (SELECT min(rowid) FROM {table})"]
+
+
+CHRONIC, WITHIN = "static_state = 'chronic'", "static_state = 'within_rating'"
+ENOUGH, AIR = "static_state <> 'too_few_visits'", "airflow_cfm > 0"
+VISIT, SITE, PRIORITY = "visit_static", "site_static", "site_priority"
+
+# For each file in sql/contracts one or more ways to break it.
+PLANTED: dict[Name, list[list[str]]] = {
+    (VISIT, "an airflow has a source, and no source has an airflow of none"): [
+        update(VISIT, "airflow_source = 'none'", AIR),
+        update(VISIT, "airflow_cfm = NULL", AIR),
+    ],
+    (SITE, "chronic needs its visits and its probability"): [
+        update(SITE, "static_state = 'chronic', n_visits = 2"),
+        update(SITE, "prob_over_rated = 0.94", CHRONIC),
+        update(SITE, "first_on = last_on - 89", CHRONIC),
+        update(SITE, "static_state = 'within_rating', prob_over_rated = 0.06"),
+        update(SITE, "static_state = 'too_few_visits'", ENOUGH),
+        update(SITE, "problem_side = 'return'", WITHIN),
+    ],
+    (VISIT, "the terms of the excess add up to TESP minus the rating"): [
+        ["UPDATE visit_static SET airflow_setting_inwc = airflow_setting_inwc + 2e-9"],
+        update(VISIT, "return_restriction_inwc = NULL"),
+    ],
+    ("finding", "a finding names a check of the catalog and a loaded visit"): [
+        update("finding", "check_id = 'no_such_check'"),
+        update("finding", "visit_id = 'no such visit'"),
+    ],
+    (VISIT, "where the airflow is unknown all of the excess is restriction"): [
+        ["UPDATE visit_static SET airflow_ratio = NULL, airflow_setting_inwc = 0.01"],
+    ],
+    ("technician_practice", "each technician's visits are all counted"): [
+        update("technician_practice", "n_visits = n_visits - 1", "n_visits > 0"),
+        delete("technician_practice"),
+    ],
+    (PRIORITY, "the order of work holds just the chronic and uncertain rows in service"): [
+        delete(PRIORITY),
+        [
+            "UPDATE equipment SET retired_on = getvariable('today') "
+            "WHERE equipment_id = (SELECT min(equipment_id) FROM site_priority)"
+        ],
+    ],
+    (PRIORITY, "ranks run from 1 without a gap, by falling excess, in all and within a side"): [
+        update(PRIORITY, "rank = rank + 1"),
+        update(PRIORITY, "rank_in_side = 0"),
+        ["UPDATE site_priority SET expected_excess_inwc = rank / 1000"],
+    ],
+    ("load_ledger", "every rejected row is kept with its reason, and every superseded one"): [
+        update("load_ledger", "rows_rejected = rows_rejected + 1"),
+        update("load_ledger", "rows_superseded = rows_superseded + 1"),
+    ],
+    (SITE, "every equipment and mode with a visit has its row, and no other"): [
+        delete(SITE),
+        update(SITE, "equipment_id = 'unknown'"),
+    ],
+    ("site_trend", "every row of site_static has a trend, and no other"): [
+        delete("site_trend"),
+        update("site_trend", "equipment_id = 'unknown'"),
+    ],
+    (VISIT, "TESP is supply minus return"): [
+        update(VISIT, "tesp_inwc = tesp_inwc + 2e-9", "valid"),
+        update(VISIT, "tesp_inwc = NULL", "valid"),
+    ],
+    (VISIT, "a visit is valid or says why not, and only a valid one is like new"): [
+        update(VISIT, "set_aside_because = 'mood'", "valid"),
+        update(VISIT, "set_aside_because = NULL", "NOT valid"),
+        update(VISIT, "like_new = true", "NOT valid"),
+    ],
+    (VISIT, "every loaded visit has its row, and no other"): [
+        delete(VISIT),
+        update(VISIT, "visit_id = 'unknown'"),
+    ],
+}
+
+
+def test_every_file_has_its_fault() -> None:
+    assert PLANTED.keys() == CONTRACTS.keys()
+
+
+@pytest.mark.parametrize("name", CONTRACTS, ids=" ".join)
+def test_a_file_holds_on_a_finished_run_and_breaks_on_its_fault(finished: Warehouse, name: Name) -> None:
+    assert verdict(finished, CONTRACTS[name]).success
+    for faults in PLANTED[name]:
+        assert not verdict_after(finished, CONTRACTS[name], faults).success, faults
+
+
+def rule_of(warehouse: Warehouse, table: str, start: str) -> Rule:
+    """The one rule of `table` whose name begins with `start`; it holds."""
+    rules = published.published_rules(warehouse)
+    (rule,) = [r for r in rules if r.table_name == table and r.name.startswith(start)]
+    assert verdict(warehouse, rule).success
+    return rule
+
+
+def breaks(warehouse: Warehouse, rule: Rule, column: str, value: str) -> bool:
+    """Does the rule break when one row's `column` is set to `value`?"""
+    return not verdict_after(warehouse, rule, update(rule.table_name, f"{column} = {value}")).success
+
+
+@pytest.mark.parametrize(("table", "columns"), published.PROBABILITIES)
+def test_probabilities_lie_between_0_and_1(finished: Warehouse, table: str, columns: tuple[str, ...]) -> None:
+    rule = rule_of(finished, table, f"{', '.join(columns)} {'is' if len(columns) == 1 else 'are'} in 0..1")
+    for column in columns:
+        assert breaks(finished, rule, column, "-0.001")
+        assert breaks(finished, rule, column, "1.001")
+        assert not breaks(finished, rule, column, "1")
+
+
+@pytest.mark.parametrize(("table", "columns"), published.NOT_NEGATIVE)
+def test_some_numbers_are_never_negative(finished: Warehouse, table: str, columns: tuple[str, ...]) -> None:
+    rule = rule_of(finished, table, f"{', '.join(columns)} {'is' if len(columns) == 1 else 'are'} not")
+    for column in columns:
+        assert breaks(finished, rule, column, "-1")
+        assert not breaks(finished, rule, column, "0")
+
+
+@pytest.mark.parametrize(("table", "low", "middle", "high"), published.INTERVALS)
+def test_an_interval_holds_its_middle(
+    finished: Warehouse, table: str, low: str, middle: str, high: str
+) -> None:
+    rule = rule_of(finished, table, f"{low} <= {middle} <= {high}")
+    for values, holds in [
+        (("0.1", "0.2", "0.3"), True),
+        (("0.2", "0.2", "0.2"), True),
+        (("NULL", "NULL", "NULL"), True),
+        (("0.3", "0.2", "0.4"), False),
+        (("0.1", "0.2", "0.15"), False),
+        (("NULL", "0.2", "0.3"), False),
+        (("0.1", "NULL", "0.3"), False),
+        (("0.1", "0.2", "NULL"), False),
+    ]:
+        change = ", ".join(f"{c} = {v}" for c, v in zip((low, middle, high), values, strict=True))
+        assert verdict_after(finished, rule, update(table, change)).success is holds, values
+
+
+@pytest.mark.parametrize(("table", "column", "words"), published.WORDS)
+def test_words_come_from_their_list(
+    finished: Warehouse, table: str, column: str, words: tuple[str, ...]
+) -> None:
+    rule = rule_of(finished, table, f"{column} is one of")
+    assert breaks(finished, rule, column, "'nonsense'")
+    assert not breaks(finished, rule, column, f"'{words[-1]}'")
+
+
+@pytest.mark.parametrize("table", published.KEYS)
+def test_keys_are_unique_and_numbers_finite(finished: Warehouse, table: str) -> None:
+    unique = rule_of(finished, table, f"{', '.join(published.KEYS[table])} is unique")
+    finite = rule_of(finished, table, "every number is finite")
+    assert not verdict_after(finished, unique, [f"INSERT INTO {table} SELECT * FROM {table} LIMIT 1"]).success
+    numbers = finished.con.sql(
+        f"SELECT column_name FROM duckdb_columns() WHERE table_name = '{table}' AND data_type = 'DOUBLE'"
+    ).fetchall()
+    for (column,) in numbers:
+        assert breaks(finished, finite, column, "'NaN'::DOUBLE"), column
+        assert breaks(finished, finite, column, "'-inf'::DOUBLE"), column
+
+
+def test_a_broken_contract_stops_the_run_with_the_rows_named(own: Warehouse) -> None:
+    own.execute(*update(SITE, "static_state = 'fine'", WITHIN))
+    with pytest.raises(
+        StageError, match=r"(?s)nothing is published:\n  site_static: static_state is one of .*fine"
+    ):
+        published.hold(own, count_failing(own, published.published_rules(own)))
+    kept = own.query("SELECT stage, success, observed FROM gate_result WHERE NOT success").rows()
+    assert kept == [("published", False, 1)]
