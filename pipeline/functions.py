@@ -47,5 +47,9 @@ def register(con: duckdb.DuckDBPyConnection) -> None:
     """Make the functions callable from SQL on this connection."""
     for function in FUNCTIONS:
         con.create_function(
-            function.__name__, _vectorised(function), ["DOUBLE", "DOUBLE"], "DOUBLE", type="arrow"
+            function.__name__,
+            _vectorised(function),
+            ["DOUBLE", "DOUBLE"],
+            "DOUBLE",
+            type="arrow",  # type: ignore[call-overload]
         )

@@ -93,7 +93,8 @@ class Warehouse:
     def query(self, sql: str) -> pl.DataFrame:
         """The rows of a query as a Polars frame."""
         try:
-            return self.con.sql(sql).pl()
+            frame: pl.DataFrame = self.con.sql(sql).pl()
+            return frame
         except duckdb.Error as error:
             raise StageError(f"{error}\n--- the query was:\n{sql.strip()}") from error
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.sparse import linalg
 from scipy.sparse.csgraph import connected_components
 
 Floats = NDArray[np.float64]
@@ -45,11 +46,12 @@ def fit_crossed(reading: Floats, place: Ints, measurer: Ints) -> CrossedFit:
     offset = np.zeros(n_measurers)
     scale = np.inf
     for round_ in range(HUBER_ROUNDS + BISQUARE_ROUNDS):
-        inverse = _reduced_inverse(weight, place, measurer, group, n_places)
-        offset, residual = _solve(reading, weight, place, measurer, inverse, n_places)
+        system = _Reduced(weight, place, measurer, n_places, n_measurers)
+        offset = system.solve(reading, offset)
+        residual = system.residual(reading, offset)
         scale = _scale(residual, place)
         weight = _weights(residual, scale, bisquare=round_ >= HUBER_ROUNDS)
-    error = _standard_error(residual, weight, place, measurer, inverse, scale, n_places)
+    error = _standard_error(residual, weight, system, group)
     centre = _group_centres(offset, group)
     return CrossedFit(offset - centre[group], error, group, np.bincount(group)[group], scale)
 
@@ -63,29 +65,58 @@ def _groups(place: Ints, measurer: Ints, n_places: int, n_measurers: int) -> Int
     return group.astype(np.int64)
 
 
-def _reduced_inverse(weight: Floats, place: Ints, measurer: Ints, group: Ints, n_places: int) -> Floats:
-    """Inverse of the measurers' normal matrix after the places are eliminated, offsets summing to 0 a group."""
-    n_measurers = len(group)
-    cross = sparse.csr_matrix((weight, (place, measurer)), shape=(n_places, n_measurers))
-    per_place = np.bincount(place, weight, n_places)
-    scaled = sparse.diags(1 / np.maximum(per_place, 1e-12)) @ cross
-    reduced = np.diag(np.bincount(measurer, weight, n_measurers)) - (cross.T @ scaled).toarray()
-    same_group = (group[:, None] == group[None, :]).astype(np.float64)
-    size = np.bincount(group)[group]
-    tie = same_group / size[:, None]
-    inverse: Floats = np.linalg.inv(reduced + tie * max(1.0, float(reduced.diagonal().mean())))
-    return inverse
+class _Reduced:
+    """The measurers' normal equations after the places are eliminated: (D - N' W^-1 N) offset = right side."""
 
+    def __init__(self, weight: Floats, place: Ints, measurer: Ints, n_places: int, n_measurers: int) -> None:
+        self.weight, self.place, self.measurer = weight, place, measurer
+        self.n_places, self.n_measurers = n_places, n_measurers
+        self.cross = sparse.csr_matrix((weight, (place, measurer)), shape=(n_places, n_measurers))
+        self.per_place = np.maximum(np.bincount(place, weight, n_places), 1e-12)
+        self.per_measurer = np.bincount(measurer, weight, n_measurers)
 
-def _solve(
-    reading: Floats, weight: Floats, place: Ints, measurer: Ints, inverse: Floats, n_places: int
-) -> tuple[Floats, Floats]:
-    per_place = np.maximum(np.bincount(place, weight, n_places), 1e-12)
-    mean = np.bincount(place, weight * reading, n_places) / per_place
-    offset = inverse @ np.bincount(measurer, weight * (reading - mean[place]), len(inverse))
-    adjusted = reading - offset[measurer]
-    effect = np.bincount(place, weight * adjusted, n_places) / per_place
-    return offset, adjusted - effect[place]
+    def _means(self, values: Floats) -> Floats:
+        totals = np.bincount(self.place, self.weight * values, self.n_places)
+        return np.asarray(totals / self.per_place, dtype=np.float64)
+
+    def solve(self, reading: Floats, start: Floats) -> Floats:
+        """Offsets by conjugate gradients from `start`; the system is singular by one level a group, which the
+        centring takes out afterwards."""
+        centred = self.weight * (reading - self._means(reading)[self.place])
+        right = np.asarray(np.bincount(self.measurer, centred, self.n_measurers), dtype=np.float64)
+        transposed = self.cross.T.tocsr()
+
+        def apply(v: Floats) -> Floats:
+            out: Floats = self.per_measurer * v - transposed @ ((self.cross @ v) / self.per_place)
+            return out
+
+        shape = (self.n_measurers, self.n_measurers)
+        scaling = 1 / np.maximum(self.per_measurer, 1e-12)
+        offset, failed = linalg.cg(
+            linalg.LinearOperator(shape, matvec=apply, dtype=np.float64),
+            right,
+            x0=start,
+            rtol=1e-12,
+            atol=1e-12,
+            maxiter=10_000,
+            M=sparse.diags(scaling),
+        )
+        if failed:
+            raise ArithmeticError(f"the crossed fit of {self.n_measurers} measurers did not converge")
+        return np.asarray(offset, dtype=np.float64)
+
+    def residual(self, reading: Floats, offset: Floats) -> Floats:
+        """What place and measurer leave of each reading."""
+        adjusted = reading - offset[self.measurer]
+        return np.asarray(adjusted - self._means(adjusted)[self.place], dtype=np.float64)
+
+    def inverse(self, members: Ints) -> Floats:
+        """Inverse of the block of one connected group, offsets tied to sum to 0."""
+        columns = self.cross[:, members]
+        scaled = sparse.diags(1 / self.per_place) @ columns
+        block = np.diag(self.per_measurer[members]) - (columns.T @ scaled).toarray()
+        tie = max(1.0, float(block.diagonal().mean())) / len(members)
+        return np.asarray(np.linalg.inv(block + tie), dtype=np.float64)
 
 
 def _scale(residual: Floats, place: Ints) -> float:
@@ -105,25 +136,24 @@ def _weights(residual: Floats, scale: float, *, bisquare: bool) -> Floats:
     return np.minimum(1.0, HUBER_K / np.maximum(z, 1e-12))
 
 
-def _standard_error(
-    residual: Floats,
-    weight: Floats,
-    place: Ints,
-    measurer: Ints,
-    inverse: Floats,
-    scale: float,
-    n_places: int,
-) -> Floats:
+def _standard_error(residual: Floats, weight: Floats, system: _Reduced, group: Ints) -> Floats:
     """The larger of the model's standard error and the sandwich clustered by place (readings of one place may
-    drift together)."""
-    score = weight * residual
-    cluster = sparse.csr_matrix((score, (place, measurer)), shape=(n_places, len(inverse)))
-    meat = (cluster.T @ cluster).toarray()
-    sandwich = np.sqrt(np.maximum(np.diag(inverse @ meat @ inverse), 0))
-    n, p = len(residual), n_places + len(inverse)
-    variance = float((weight * residual**2).sum()) / max(n - p, 1)
-    model = np.sqrt(np.maximum(np.diag(inverse), 0) * max(variance, 1e-12))
-    return np.maximum(model, sandwich)
+    drift together), group by group."""
+    free = max(len(residual) - system.n_places - system.n_measurers, 1)
+    variance = max(float((weight * residual**2).sum()) / free, 1e-12)
+    score = sparse.csc_matrix(
+        (weight * residual, (system.place, system.measurer)), shape=(system.n_places, system.n_measurers)
+    )
+    error = np.zeros(system.n_measurers)
+    for g in range(int(group.max()) + 1):
+        members = np.flatnonzero(group == g)
+        inverse = system.inverse(members)
+        cluster = score[:, members]
+        meat = (cluster.T @ cluster).toarray()
+        sandwich = np.einsum("ij,ji->i", inverse @ meat, inverse)
+        model = np.diag(inverse) * variance
+        error[members] = np.sqrt(np.maximum(np.maximum(model, sandwich), 0))
+    return error
 
 
 def _group_centres(offset: Floats, group: Ints) -> Floats:

@@ -31,11 +31,11 @@ class SkipRates:
 def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray[np.bool_]) -> SkipRates:
     """Judge `skipped` of `visits` (shape (k,)); the fleet's rate comes from technicians marked in `counts`."""
     base = counts if counts.any() else visits > 0
-    kept = base.copy()
+    kept = base
     for _ in range(20):
         rate = _pooled(skipped[kept], visits[kept])
-        unlikely = stats.binom.sf(skipped - 1, visits, rate) < TRIM_P
-        new = base & ~unlikely
+        likely = np.asarray(stats.binom.sf(skipped - 1, visits, rate) >= TRIM_P, dtype=np.bool_)
+        new = base & likely
         if not new.any() or (new == kept).all():
             break
         kept = new
@@ -60,7 +60,7 @@ def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
 
     def loss(log_size: float) -> float:
         size = float(np.exp(log_size))
-        return -float(stats.betabinom.logpmf(skipped, visits, rate * size, (1 - rate) * size).sum())
+        return -float(np.sum(stats.betabinom.logpmf(skipped, visits, rate * size, (1 - rate) * size)))
 
     best = optimize.minimize_scalar(loss, bounds=(np.log(2.0), np.log(LARGEST_PRIOR)), method="bounded")
     size = float(np.exp(best.x))

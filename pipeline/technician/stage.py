@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.checks import all_checks
 from pipeline.moderation import random_effect_sd
@@ -38,7 +39,7 @@ def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
     measurer = rows["measurer"].to_numpy().astype(np.int64)
     fits = {s: fit_crossed(rows[f"{s}_inwc"].to_numpy(), place, measurer) for s in SERIES}
     group = fits["tesp"]
-    columns = {
+    columns: dict[str, NDArray[np.generic]] = {
         "measurer": np.arange(len(group.group)),
         "group_no": group.group,
         "group_size": group.group_size,
