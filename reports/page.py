@@ -16,6 +16,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import altair as alt
 import vl_convert
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -43,9 +44,18 @@ class Figure:
         return f"Figures behind the chart: {words.word(self.name)}"
 
     def spec(self) -> dict[str, Any]:
-        spec: dict[str, Any] = palette.dress(self.chart).to_dict()
+        """The chart as Vega-Lite. Not checked against its schema here, which takes longer than all else: tests do that."""
+        with alt.utils.schemapi.debug_mode(False):
+            spec: dict[str, Any] = palette.dress(self.chart).to_dict(validate=False)
         spec.pop("$schema", None)
         return spec
+
+
+class Figures(dict[str, Figure]):
+    """The charts of a page by name; one that was not drawn, for want of rows, is None in a template."""
+
+    def __missing__(self, name: str) -> None:
+        return None
 
 
 @dataclass
@@ -53,7 +63,7 @@ class Page:
     """A page under way: its published file, charts and the results whose rows travel with it."""
 
     published: Published
-    figures: dict[str, Figure] = field(default_factory=dict)
+    figures: Figures = field(default_factory=Figures)
     carried: dict[str, Result] = field(default_factory=dict)
 
     def draw(self, figure: Figure, *more: Result) -> Figure:
@@ -164,7 +174,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(fig=figure_text, symbol=symbol)
+    environment.globals.update(fig=figure_text, symbol=symbol, several=words.several)
     environment.filters.update(words.FORMATS)
     return environment
 

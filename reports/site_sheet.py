@@ -1,7 +1,104 @@
-"""One site's sheet."""
+"""The sheet of one site: a page to hand to a crew, printable on one sheet of paper, with the ports for that unit.
 
+What belongs here: which queries and charts make the sheet, and the answer for a site that does not exist.
+"""
+
+from __future__ import annotations
+
+import re
 from pathlib import Path
+
+from pipeline.errors import UsageError
+from reports import caps
+from reports.charts import unit
+from reports.operations import SIDE_TITLES, STATE_WORDS
+from reports.page import Figure, Page
+from reports.queries import Published, Row
+
+VISIT_COLUMNS = (
+    ("visited_on", "Day", "day"),
+    ("mode", "Mode", "text"),
+    ("return_inwc", "Return", "inwc"),
+    ("supply_inwc", "Supply", "inwc"),
+    ("tesp_inwc", "Total, in. w.c.", "inwc"),
+    ("reading", "Reading", "text"),
+    ("findings", "Found", "text"),
+)
+CAUSE_COLUMNS = (
+    ("return_restriction_inwc", "Return restriction, in. w.c.", "signed"),
+    ("supply_restriction_inwc", "Supply restriction", "signed"),
+    ("airflow_setting_inwc", "Airflow setting", "signed"),
+)
 
 
 def draw_site_sheet(published_file: Path, folder: Path, site_id: str) -> Path:
-    raise NotImplementedError
+    """Draw the sheet of one site into `folder`/sites and return its path.
+
+    Raises UsageError where nothing is published or the site does not exist (with near matches).
+    """
+    published = Published.open(published_file)
+    try:
+        known = published.rows("site_known", site_id=site_id)
+        if not len(known):
+            raise UsageError(_no_such_site(published, site_id))
+        html = _sheet(published, known.one)
+    finally:
+        published.close()
+    path = folder / "sites" / f"{file_name(site_id)}.html"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    unfinished = path.with_suffix(".html.new")
+    unfinished.write_text(html, encoding="utf-8")
+    unfinished.replace(path)
+    return path
+
+
+def file_name(site_id: str) -> str:
+    """A site's id as a file name: letters, digits, dot, dash; anything else as its code point; at most 100 long."""
+    return re.sub(r"[^A-Za-z0-9.-]|^\.", lambda m: f"_{ord(m.group()):x}_", site_id)[:100]
+
+
+def _no_such_site(published: Published, site_id: str) -> str:
+    near = [
+        f"{row['site_id']} ({row['site_label'] or 'no name'})"
+        for row in published.rows("near_matches", asked=site_id)
+    ]
+    asked = f"{site_id[:80]!r}: no site with this id is published"
+    return f"{asked}; near it: {', '.join(near)}" if near else f"{asked}; no site is published at all"
+
+
+def _sheet(published: Published, site: Row) -> str:
+    """The finished sheet."""
+    page = Page(published)
+    publication = published.rows("publication").one
+    units = [str(row["equipment_id"]) for row in published.rows("site_units", site_id=site["site_id"])]
+    facts = published.rows("unit_facts", units=units)
+    visits = published.rows("unit_visits", units=units, newest=caps.NEWEST_VISITS)
+    work = page.carry(published.rows("unit_work", units=units))
+    split = published.rows("unit_causes", units=units)
+    page.carry(facts)
+    rows = list(facts)
+    for i, row in enumerate(rows):
+        this = (row["equipment_id"], row["mode"])
+        alt = f"Total external static of {row['equipment_id']} in {row['mode']} over time against its rating."
+        page.draw(
+            Figure(
+                f"totals_{i}", unit.totals(visits, facts, work, *this, height=150), visits, alt, VISIT_COLUMNS
+            )
+        )
+        if row["problem_side"] != "none":
+            alt = f"The mean excess of {row['equipment_id']} in {row['mode']}, split into its causes."
+            page.draw(Figure(f"causes_{i}", unit.causes(split, *this, height=78), split, alt, CAUSE_COLUMNS))
+    return page.html(
+        "site_sheet.html.j2",
+        title=f"Site {site['site_id']}",
+        current="",
+        publication=publication,
+        site=site,
+        facts=rows,
+        visits=list(visits),
+        works=list(work),
+        sheet_ids={},
+        equipment=list(published.rows("unit_equipment", units=units)),
+        side_titles=SIDE_TITLES,
+        state_words=STATE_WORDS,
+    )

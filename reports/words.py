@@ -19,6 +19,12 @@ STATES = {
     "too_few_visits": "too few visits",
     "not_measured": "never measured",
 }
+SIDES = {
+    "return": "return side",
+    "supply": "supply side",
+    "airflow_setting": "fan setting",
+    "none": "side not known",
+}
 ZEROING_STATES = {
     "skips_zero": "skips the zero",
     "zero_doubtful": "zero doubtful",
@@ -99,6 +105,11 @@ def minute(value: datetime) -> str:
 def word(value: str) -> str:
     """A key as words: static_tip becomes static tip."""
     return value.replace("_", " ")
+
+
+def several(value: float, noun: str) -> str:
+    """The noun in the number that the count asks for: 1 unit, 2 units."""
+    return noun if value == 1 else f"{noun}s"
 
 
 FORMATS: dict[str, Callable[[Any], str]] = {

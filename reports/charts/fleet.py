@@ -20,7 +20,8 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
     The params branch, kind and mode (all: "") keep only the units that match.
     """
     largest = max((row["level_inwc"] or 0.0 for row in units), default=0.8)
-    reach = round(max(0.6, min(2.0, largest)) * 0.75, 1) + 0.1
+    rated = max((row["rated_tesp_inwc"] or 0.0 for row in ratings), default=0.5)
+    reach = max(round(min(2.0, largest) * 0.75 + 0.1, 1), round(rated * 0.6 + 0.25, 1))
     chosen = (
         "(branch == '' || datum.branch == branch) && (kind == '' || datum.equipment_kind == kind)"
         " && (mode == '' || datum.mode == mode)"

@@ -17,8 +17,10 @@ def _chosen(unit: str, mode: str) -> list[alt.Parameter]:
     return [alt.param(name="unit", value=unit), alt.param(name="mode", value=mode)]
 
 
-def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str) -> Any:
+def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, height: int = 230) -> Any:
     """Totals over time with the level's band, the rating as a line, and work as marked days.
+
+    A visit dated after the reference day is in the table behind the chart, not in the chart.
 
     Args: visits, facts, work: rows of unit_visits.sql, unit_facts.sql, unit_work.sql; unit, mode: what is shown first
     (the params of these names choose another). Pressures in in. w.c.
@@ -46,9 +48,9 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str) ->
             angle=270, align="left", baseline="bottom", dx=6, dy=-3, fontSize=11, color="var(--upkeep)"
         )
         .transform_calculate(told="replace(replace(datum.work_kind, '_', ' '), '_', ' ')")
-        .encode(x="done_on:T", y=alt.value(230), text="told:N")
+        .encode(x="done_on:T", y=alt.value(height), text="told:N")
     )
-    seen = alt.Chart(rows_of(visits)).transform_filter(same)
+    seen = alt.Chart(rows_of(visits)).transform_filter(f"{same} && !datum.is_in_future")
     error = (
         seen.transform_calculate(
             lo="datum.tesp_inwc - 2 * datum.u_tesp_inwc", hi="datum.tesp_inwc + 2 * datum.u_tesp_inwc"
@@ -90,7 +92,7 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str) ->
         .encode(x="visited_on:T", y="tesp_inwc:Q")
     )
     layers = (band, level, rating, error, when, what, marks, flagged, told)
-    return alt.layer(*layers).add_params(*_chosen(unit, mode)).properties(width="container", height=230)
+    return alt.layer(*layers).add_params(*_chosen(unit, mode)).properties(width="container", height=height)
 
 
 def sides(visits: Result, facts: Result, unit: str, mode: str) -> Any:
@@ -101,7 +103,7 @@ def sides(visits: Result, facts: Result, unit: str, mode: str) -> Any:
     same = "datum.equipment_id == unit && datum.mode == mode"
     seen = (
         alt.Chart(rows_of(visits))
-        .transform_filter(same)
+        .transform_filter(f"{same} && !datum.is_in_future")
         .transform_calculate(**{"return": "datum.return_inwc", "supply": "datum.supply_inwc"})
         .transform_fold(["return", "supply"], as_=["side", "static_inwc"])
         .transform_filter("isValid(datum.static_inwc)")
@@ -135,7 +137,7 @@ def sides(visits: Result, facts: Result, unit: str, mode: str) -> Any:
     )
 
 
-def causes(split: Result, unit: str, mode: str) -> Any:
+def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
     """The split of the mean excess into its three causes; the bars add up to total minus rating.
 
     Args: split: rows of unit_causes.sql. Pressures in in. w.c.
@@ -180,5 +182,5 @@ def causes(split: Result, unit: str, mode: str) -> Any:
     return (
         alt.layer(bars, zero, figures)
         .add_params(*_chosen(unit, mode))
-        .properties(width="container", height=100)
+        .properties(width="container", height=height)
     )

@@ -85,7 +85,7 @@ async function draw(name) {
   spec.datasets = Object.fromEntries([...namesIn(spec)].map((key) => [key, rowsOf(key)]));
   const { view } = await vegaEmbed(holder, spec, {
     formatLocale: { decimal: ".", thousands: ",", grouping: [3], currency: ["", ""], minus: "-" },
-    renderer: "svg", actions: false, ast: true, mode: "vega-lite", defaultStyle: false,
+    renderer: "svg", actions: false, ast: true, logLevel: 1, mode: "vega-lite", defaultStyle: false,
     tooltip: { theme: "custom", disableDefaultStyle: true, sanitize: escaped },
   });
   // The label on the holder speaks for the picture; the table behind it holds the figures.

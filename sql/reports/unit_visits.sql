@@ -26,6 +26,7 @@ SELECT
     round(v.tesp_inwc, 4) AS tesp_inwc,
     round(v.u_tesp_inwc, 4) AS u_tesp_inwc,
     CASE WHEN NOT v.valid THEN 'set aside' WHEN NOT v.like_new THEN 'not like new' ELSE 'like new' END AS reading,
+    coalesce(visit.visited_on > (SELECT publication.today FROM publication), FALSE) AS is_in_future,
     found.findings,
     v.repairs[:200] AS repairs,
     visit.note[:200] AS note

@@ -1,0 +1,51 @@
+-- The published tables of the data contract, section 3: what the reports may rely on. Beyond the contract: visit (with
+-- visited_on) and the last four columns of site_static.
+CREATE TABLE publication (today DATE, version VARCHAR, published_at TIMESTAMPTZ, settings VARCHAR);
+CREATE TABLE setting (name VARCHAR, value DOUBLE, unit VARCHAR, source VARCHAR);
+CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR, loaded_at TIMESTAMPTZ,
+  rows_read BIGINT, rows_loaded BIGINT, rows_rejected BIGINT, rows_repeated BIGINT, rows_superseded BIGINT);
+CREATE TABLE rejected_row (file VARCHAR, line_number BIGINT, table_name VARCHAR, raw_line VARCHAR, reason VARCHAR,
+  detail VARCHAR);
+CREATE TABLE check_catalog (check_id VARCHAR, title VARCHAR, consequence VARCHAR, why VARCHAR);
+CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR, detail VARCHAR);
+CREATE TABLE site (site_id VARCHAR, branch VARCHAR, site_label VARCHAR, elevation_ft DOUBLE);
+CREATE TABLE equipment (equipment_id VARCHAR, site_id VARCHAR, equipment_kind VARCHAR, installed_on DATE,
+  retired_on DATE, rated_tesp_inwc DOUBLE, nominal_tons DOUBLE, motor_kind VARCHAR, design_cooling_cfm DOUBLE,
+  design_heating_cfm DOUBLE, design_return_inwc DOUBLE, design_supply_inwc DOUBLE, filter_in_rating BOOLEAN,
+  coil_in_rating BOOLEAN, blower_table_id VARCHAR, cooling_tap VARCHAR, heating_tap VARCHAR);
+CREATE TABLE technician (technician_id VARCHAR, branch VARCHAR, trained_on DATE);
+CREATE TABLE instrument (instrument_id VARCHAR, port_style VARCHAR, accuracy_pct_of_reading DOUBLE,
+  accuracy_floor_inwc DOUBLE, resolution_inwc DOUBLE, calibrated_on DATE);
+CREATE TABLE work (work_id VARCHAR, equipment_id VARCHAR, done_on DATE, work_kind VARCHAR, cost DOUBLE);
+CREATE TABLE visit (visit_id VARCHAR, site_id VARCHAR, equipment_id VARCHAR, technician_id VARCHAR,
+  instrument_id VARCHAR, visited_at TIMESTAMPTZ, visited_on DATE, mode VARCHAR, note VARCHAR);
+CREATE TABLE visit_static (visit_id VARCHAR, site_id VARCHAR, equipment_id VARCHAR, technician_id VARCHAR,
+  instrument_id VARCHAR, visited_at TIMESTAMPTZ, mode VARCHAR, return_inwc DOUBLE, supply_inwc DOUBLE,
+  tesp_inwc DOUBLE, u_tesp_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, filter_drop_inwc DOUBLE,
+  coil_drop_inwc DOUBLE, airflow_cfm DOUBLE, airflow_source VARCHAR, airflow_ratio DOUBLE, power_w DOUBLE,
+  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, valid BOOLEAN,
+  like_new BOOLEAN, sides_known BOOLEAN, set_aside_because VARCHAR, return_recorded DOUBLE, supply_recorded DOUBLE,
+  pressure_unit VARCHAR, reported_tesp DOUBLE, repairs VARCHAR);
+CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, mode VARCHAR, n_visits BIGINT,
+  first_on DATE, last_on DATE, level_inwc DOUBLE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE,
+  as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
+  return_level_inwc DOUBLE, supply_level_inwc DOUBLE, airflow_ratio DOUBLE, n_offset_corrected BIGINT,
+  static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, n_valid BIGINT,
+  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE);
+CREATE TABLE site_trend (site_id VARCHAR, equipment_id VARCHAR, mode VARCHAR, n_visits BIGINT, span_days BIGINT,
+  slope_inwc_per_year DOUBLE, slope_lo DOUBLE, slope_hi DOUBLE, mann_kendall_s BIGINT, p_value DOUBLE,
+  q_value DOUBLE, trend VARCHAR, rated_crossing_on DATE);
+CREATE TABLE equipment_trend (site_id VARCHAR, equipment_id VARCHAR, n_visits BIGINT, span_days BIGINT,
+  slope_inwc_per_year DOUBLE, slope_lo DOUBLE, slope_hi DOUBLE, kendall_s BIGINT, kendall_p DOUBLE,
+  p_value DOUBLE, q_value DOUBLE, trend VARCHAR);
+CREATE TABLE site_priority (rank BIGINT, problem_side VARCHAR, rank_in_side BIGINT, site_id VARCHAR, branch VARCHAR,
+  equipment_id VARCHAR, mode VARCHAR, expected_excess_inwc DOUBLE, level_inwc DOUBLE, rated_tesp_inwc DOUBLE,
+  airflow_shortfall_cfm DOUBLE, extra_power_w DOUBLE, check_first VARCHAR);
+CREATE TABLE technician_zeroing (technician_id VARCHAR, branch VARCHAR, n_visits BIGINT, n_not_zeroed BIGINT,
+  skip_rate DOUBLE, skip_lo DOUBLE, skip_hi DOUBLE, shrunk_skip_rate DOUBLE, fleet_skip_rate DOUBLE,
+  funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, zeroing_state VARCHAR);
+CREATE TABLE instrument_offset (technician_id VARCHAR, instrument_id VARCHAR, n_visits BIGINT, n_sites BIGINT,
+  return_offset_inwc DOUBLE, return_offset_se DOUBLE, supply_offset_inwc DOUBLE, supply_offset_se DOUBLE,
+  q_value DOUBLE);
+CREATE TABLE work_effect (work_kind VARCHAR, n_pairs BIGINT, shift_inwc DOUBLE, shift_lo DOUBLE, shift_hi DOUBLE,
+  share_within_rating_before DOUBLE, share_within_rating_after DOUBLE);
