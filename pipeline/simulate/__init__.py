@@ -1,4 +1,10 @@
-"""Synthetic fleets of any size with their planted truth. Other stages never import this."""
+"""Synthetic fleets of any size with their planted truth. Other stages never import this.
+
+Beside the drop, `truth/` holds Parquet files: `equipment` (a row per unit, mode and segment), `visit_part*` (a row per
+visit: true statics, causes, slip, zero, hidden shift), `technician`, `technician_instrument`, `work`; the profile as
+JSON. In what order a fleet is made: `plan.py` (units), `crew.py`, `visits.py`, `works.py`; then, a stretch of visits at
+a time, `slips.py`, `states.py` (the true state), `readings.py`, `repeats.py`, `record.py` (rows); `make.py` joins them.
+"""
 
 from __future__ import annotations
 
