@@ -47,6 +47,10 @@ PUBLISHED = (
     "technician_zeroing",
     "instrument_offset",
     "technician_practice",
+    "practice_rate",
+    "technician_training",
+    "technician_month",
+    "offset_follows",
     "work_effect",
     "dictionary",
 )

@@ -42,6 +42,20 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("reported_rounding_cap_inwc", 0.05, "in. w.c.", "half a unit of the first decimal"),
     Setting("repeat_window_h", 24.0, "h", COMMON),
     Setting("repeat_decimals", 3, "decimals", COMMON),
+    # more checks, all notes
+    Setting("zeros_unchanged_min_visits", 10, "visits in a quarter", COMMON),
+    Setting("zeros_unchanged_min_days", 45, "d", COMMON),
+    Setting("digits_min_readings", 100, "readings", COMMON),
+    Setting("digits_share_limit", 0.30, "share of readings that end in 0 or 5; 0.20 by chance", COMMON),
+    Setting("visits_apart_min", 10, "min", COMMON),
+    Setting(
+        "calibration_max_age_days", 1095, "d", "three yearly calibrations (ANSI/RESNET/ICC 380; from memory)"
+    ),
+    Setting("rating_furnace_min_inwc", 0.3, "in. w.c.", COMMON),
+    Setting("rating_fan_coil_min_inwc", 0.1, "in. w.c.", COMMON),
+    Setting("rating_max_inwc", 1.2, "in. w.c.", COMMON),
+    Setting("one_side_other_inwc", 0.1, "in. w.c.", COMMON),
+    Setting("airflow_against_table_share", 0.25, "share of the table's airflow", COMMON),
     # uncertainty of a reading (JCGM 100)
     Setting("default_accuracy_pct", 1.0, "% of reading", "data contract: instruments"),
     Setting("default_accuracy_floor_inwc", 0.01, "in. w.c.", "data contract: instruments"),
@@ -54,7 +68,12 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("port_correlation_dual", 0.5, "1", "two ports of one instrument share its gain; " + COMMON),
     Setting("measured_airflow_share", 0.07, "share of the airflow, half width", COMMON),
     # what parts may take of the rating
-    Setting("filter_allowance_inwc", 0.10, "in. w.c.", "Calif. Title 24 sec. 150.0(m)12, clean filter; from memory"),
+    Setting(
+        "filter_allowance_inwc",
+        0.10,
+        "in. w.c.",
+        "Calif. Title 24 sec. 150.0(m)12, clean filter; from memory",
+    ),
     Setting("coil_allowance_inwc", 0.20, "in. w.c.", "handbook habit, wet coil 0.20 to 0.30; from memory"),
     # sites
     Setting("min_visits", 3, "visits", "data contract section 4"),
@@ -70,7 +89,12 @@ DEFAULTS: tuple[Setting, ...] = (
         "visits",
         "how far a site's yardstick leans on the fleet; tuned on simulated fleets",
     ),
-    Setting("upkeep_material_inwc", 0.02, "in. w.c.", "as found less like new, where upkeep is worth a word; " + COMMON),
+    Setting(
+        "upkeep_material_inwc",
+        0.02,
+        "in. w.c.",
+        "as found less like new, where upkeep is worth a word; " + COMMON,
+    ),
     # trends
     Setting("trend_min_visits", 5, "visits", "data contract section 4"),
     Setting("trend_min_span_days", 180, "d", "data contract section 4"),
@@ -89,6 +113,7 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting(
         "funnel_p", 0.999, "probability", "Spiegelhalter 2005, Stat. Med. 24:1185: 99.8 % limits; from memory"
     ),
+    Setting("follow_min_visits", 10, "visits", COMMON),
     Setting(
         "offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON
     ),

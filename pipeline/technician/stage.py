@@ -13,15 +13,18 @@ from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
 
 SERIES = ("return", "supply", "tesp")
+RATES = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
 
 
 def run_technician(warehouse: Warehouse) -> None:
-    """Make instrument_offset, technician_zeroing and technician_practice."""
+    """Make the published tables on technicians and their instruments."""
     warehouse.run("technician/offset_reading.sql")
     warehouse.store("offset_fit", fit_offsets(warehouse))
     warehouse.run("technician/instrument_offset.sql")
-    warehouse.store("skip_fit", fit_skipping(warehouse))
-    warehouse.run("technician/technician_zeroing.sql")
+    warehouse.run("technician/practice_count.sql")
+    warehouse.store("practice_fit", fit_practice(warehouse))
+    for name in ("technician_zeroing", "technician_training", "technician_month", "offset_follows", "practice_rate"):
+        warehouse.run(f"technician/{name}.sql")
     warehouse.execute(practice_sql())
 
 
@@ -54,26 +57,20 @@ def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
     return pl.DataFrame(columns)
 
 
-def fit_skipping(warehouse: Warehouse) -> pl.DataFrame:
-    """One row per technician with visits: counts, the fleet's rate, p value, funnel limit, shrunk rate."""
-    rows = warehouse.query(
-        """
-        SELECT v.technician_id, count(*) AS n_visits, count(f.visit_id) AS n_not_zeroed
-        FROM visit_static AS v
-        LEFT JOIN finding AS f ON v.visit_id = f.visit_id AND f.check_id = 'zero_not_recorded'
-        GROUP BY v.technician_id
-        ORDER BY v.technician_id
-        """
-    )
-    if rows.is_empty():
-        numbers = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
-        return rows.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in numbers)
-    skipped = rows["n_not_zeroed"].to_numpy().astype(np.float64)
-    visits = rows["n_visits"].to_numpy().astype(np.float64)
-    rates = skip_rates(
-        skipped, visits, warehouse.settings["funnel_p"], visits >= warehouse.settings["technician_min_visits"]
-    )
-    return rows.with_columns(
+def fit_practice(warehouse: Warehouse) -> pl.DataFrame:
+    """practice_count with, per check, the fleet's rate, p value, funnel limit and shrunk rate of each technician."""
+    counts = warehouse.query("SELECT * FROM practice_count ORDER BY check_id, technician_id")
+    if counts.is_empty():
+        return counts.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in RATES)
+    return pl.concat(_judged(part, warehouse) for part in counts.partition_by("check_id", maintain_order=True))
+
+
+def _judged(part: pl.DataFrame, warehouse: Warehouse) -> pl.DataFrame:
+    found = part["n_found"].to_numpy().astype(np.float64)
+    visits = part["n_visits"].to_numpy().astype(np.float64)
+    enough = np.asarray(visits >= warehouse.settings["technician_min_visits"], dtype=np.bool_)
+    rates = skip_rates(found, visits, warehouse.settings["funnel_p"], enough)
+    return part.with_columns(
         pl.lit(rates.fleet_rate).alias("fleet_rate"),
         pl.Series("p_value", rates.p_value),
         pl.Series("funnel_hi", rates.funnel_hi),

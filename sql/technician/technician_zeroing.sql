@@ -1,7 +1,11 @@
 -- A row per technician with any loaded visit: how often zeroing is skipped, and whether zeros on record hold.
--- A reason to coach, never proof of fault. skip_fit comes from pipeline/technician/skipping.py.
+-- A reason to coach, never proof of fault. practice_fit comes from pipeline/technician/skipping.py.
 CREATE OR REPLACE TABLE technician_zeroing AS
-WITH ranked AS (
+WITH skip_fit AS (
+    SELECT *, n_found AS n_not_zeroed FROM practice_fit WHERE check_id = 'zero_not_recorded'
+),
+
+ranked AS (
     SELECT
         technician_id,
         p_value,
