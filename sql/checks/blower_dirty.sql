@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'not_like_new' AS consequence,
     'blower wheel dirty at the test' AS detail
-FROM reading
+FROM visit
 WHERE blower_condition = 'dirty';

@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'not_like_new' AS consequence,
     'coil dirty at the test' AS detail
-FROM reading
+FROM visit
 WHERE coil_condition = 'dirty';

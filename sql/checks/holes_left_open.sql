@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'note' AS consequence,
     'test holes not plugged afterwards' AS detail
-FROM reading
+FROM visit
 WHERE NOT holes_plugged;

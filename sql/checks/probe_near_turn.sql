@@ -9,5 +9,5 @@ SELECT
         CASE WHEN return_location = 'near_turn' THEN 'return' END,
         CASE WHEN supply_location = 'near_turn' THEN 'supply' END
     ) || ' read near a turn' AS detail
-FROM reading
+FROM visit
 WHERE return_location = 'near_turn' OR supply_location = 'near_turn';

@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'not_like_new' AS consequence,
     'some registers closed at the test' AS detail
-FROM reading
+FROM visit
 WHERE registers = 'some_closed';

@@ -4,13 +4,19 @@
 SELECT
     visit_id,
     CASE WHEN return_port_repaired THEN 'repaired' ELSE 'set_aside' END AS consequence,
-    format('read {}, the rating wants {}: ', replace(return_port, '_', ' '), replace(right_return_port, '_', ' '))
+    CASE right_return_port
+        WHEN 'after_filter' THEN 'read before the filter, the rating wants it after the filter: '
+        ELSE 'read after the filter, the rating wants it before the filter: '
+    END
     || CASE
-        WHEN return_port_repaired THEN
-            format('{:+.3f} brought to {:+.3f} with the measured filter drop {:.3f}',
-                return_zeroed, return_inwc, filter_drop_inwc)
+        WHEN return_port_repaired
+            THEN
+                format(
+                    '{:+.3f} brought to {:+.3f} with the measured filter drop {:.3f}',
+                    return_zeroed, return_inwc, filter_drop_inwc
+                )
         WHEN filter_drop_impossible THEN 'the filter drop on record is impossible'
         ELSE 'no filter drop was measured'
     END AS detail
-FROM reading
+FROM repaired_reading
 WHERE return_port_wrong;

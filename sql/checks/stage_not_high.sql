@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'set_aside' AS consequence,
     'blower at low stage' AS detail
-FROM reading
+FROM visit
 WHERE blower_stage = 'low';

@@ -4,13 +4,19 @@
 SELECT
     visit_id,
     CASE WHEN supply_port_repaired THEN 'repaired' ELSE 'set_aside' END AS consequence,
-    format('read {}, the rating wants {}: ', replace(supply_port, '_', ' '), replace(right_supply_port, '_', ' '))
+    CASE right_supply_port
+        WHEN 'before_coil' THEN 'read after the coil, the rating wants it before the coil: '
+        ELSE 'read before the coil, the rating wants it after the coil: '
+    END
     || CASE
-        WHEN supply_port_repaired THEN
-            format('{:+.3f} brought to {:+.3f} with the measured coil drop {:.3f}',
-                supply_zeroed, supply_inwc, coil_drop_inwc)
+        WHEN supply_port_repaired
+            THEN
+                format(
+                    '{:+.3f} brought to {:+.3f} with the measured coil drop {:.3f}',
+                    supply_zeroed, supply_inwc, coil_drop_inwc
+                )
         WHEN coil_drop_impossible THEN 'the coil drop on record is impossible'
         ELSE 'no coil drop was measured'
     END AS detail
-FROM reading
+FROM repaired_reading
 WHERE supply_port_wrong;

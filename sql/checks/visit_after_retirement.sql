@@ -2,8 +2,9 @@
 -- consequence: set_aside
 -- why: Equipment cannot be measured after it was retired: a wrong date, or another unit.
 SELECT
-    visit_id,
+    r.visit_id,
     'set_aside' AS consequence,
-    format('visit on {}, retired on {}', visited_on, retired_on) AS detail
-FROM reading
-WHERE visited_on > retired_on;
+    format('visit on {}, retired on {}', r.visited_on, e.retired_on) AS detail
+FROM reading AS r
+INNER JOIN equipment AS e ON r.equipment_id = e.equipment_id
+WHERE r.after_retirement;

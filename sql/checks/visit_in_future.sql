@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'set_aside' AS consequence,
     format('visit on {}, after the reference day {}', visited_on, getvariable('today')) AS detail
-FROM reading
+FROM visit
 WHERE visited_on > getvariable('today');

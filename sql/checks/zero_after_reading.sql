@@ -4,6 +4,6 @@
 SELECT
     visit_id,
     'set_aside' AS consequence,
-    format('zeroed {} min after the reading', date_diff('minute', visited_at, zeroed_at)) AS detail
-FROM reading
+    format('zeroed {:.1f} min after the reading', date_diff('second', visited_at, zeroed_at) / 60.0) AS detail
+FROM visit
 WHERE zeroed_at > visited_at;

@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'set_aside' AS consequence,
     'no zeroing time and no zero readings on record' AS detail
-FROM reading
-WHERE zero_missing;
+FROM visit
+WHERE zeroed_at IS NULL AND zero_return IS NULL AND zero_supply IS NULL;

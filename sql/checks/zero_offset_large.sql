@@ -6,8 +6,14 @@ SELECT
     'set_aside' AS consequence,
     concat_ws(
         ', ',
-        CASE WHEN zero_return_large THEN format('return port showed {:+.3f} at atmosphere', zero_return_inwc) END,
-        CASE WHEN zero_supply_large THEN format('supply port showed {:+.3f} at atmosphere', zero_supply_inwc) END
+        CASE
+            WHEN zero_return_large THEN
+                format('the port that read the return showed {:+.4f} at atmosphere', zero_return_inwc)
+        END,
+        CASE
+            WHEN zero_supply_large THEN
+                format('the port that read the supply showed {:+.4f} at atmosphere', zero_supply_inwc)
+        END
     ) AS detail
-FROM reading
+FROM repaired_reading
 WHERE zero_return_large OR zero_supply_large;

@@ -1,64 +1,65 @@
 -- Step 1, unit: a pair of readings that is plausible only in another unit than the row's.
--- Plausible: both within the limit, at least one beyond near zero. Mended between inwc and pa only.
+-- Plausible: both within the limit, at least one beyond near zero. Mended between inwc and Pa only.
 CREATE OR REPLACE VIEW reading_unit AS
 WITH pairs AS (
     SELECT
         *,
         greatest(abs(return_static), abs(supply_static)) AS larger,
-        inwc_per(
-            CASE pressure_unit WHEN 'pa' THEN 'inwc' WHEN 'inwc' THEN 'pa' END
-        ) AS other_factor,
+        CASE pressure_unit WHEN 'pa' THEN inwc_per('inwc') WHEN 'inwc' THEN inwc_per('pa') END AS other_factor,
         exceeds(larger * row_factor, getvariable('near_zero_inwc'))
-        AND NOT exceeds(larger * row_factor, getvariable('plausible_limit_inwc')) AS plausible_in_row_unit,
-        pressure_unit IN ('pa', 'inwc')
-        AND exceeds(larger * other_factor, getvariable('near_zero_inwc'))
-        AND NOT exceeds(larger * other_factor, getvariable('plausible_limit_inwc')) AS plausible_in_other,
-        list_bool_or([
-            exceeds(larger * inwc_per(unit), getvariable('near_zero_inwc'))
-            AND NOT exceeds(larger * inwc_per(unit), getvariable('plausible_limit_inwc'))
-            FOR unit IN ['inwc', 'pa', 'mmwc'] IF unit <> pressure_unit
-        ]) AS plausible_elsewhere
+        AND NOT exceeds(larger * row_factor, getvariable('plausible_limit_inwc')) AS plausible_in_row,
+        exceeds(larger, getvariable('near_zero_inwc'))
+        AND NOT exceeds(larger, getvariable('plausible_limit_inwc')) AS plausible_in_inwc,
+        exceeds(larger * inwc_per('pa'), getvariable('near_zero_inwc'))
+        AND NOT exceeds(larger * inwc_per('pa'), getvariable('plausible_limit_inwc')) AS plausible_in_pa,
+        exceeds(larger * inwc_per('mmwc'), getvariable('near_zero_inwc'))
+        AND NOT exceeds(larger * inwc_per('mmwc'), getvariable('plausible_limit_inwc')) AS plausible_in_mmwc,
+        NOT plausible_in_row AND (plausible_in_inwc OR plausible_in_pa OR plausible_in_mmwc) AS unit_wrong,
+        CASE pressure_unit WHEN 'pa' THEN plausible_in_inwc WHEN 'inwc' THEN plausible_in_pa ELSE FALSE END
+            AS plausible_in_other
     FROM reading_row
 ),
 
-reported AS (
+-- The total may be written in the other unit like the readings, or in the row's own where only the readings slipped.
+-- It may agree with the sum of the magnitudes or with their difference: the signs are judged in the next step.
+totals AS (
     SELECT
         *,
-        NOT plausible_in_row_unit AND plausible_elsewhere AS unit_wrong,
-        abs(return_static * other_factor) + abs(supply_static * other_factor) AS other_sum,
-        abs(supply_static * other_factor - return_static * other_factor) AS other_difference,
-        abs(reported_tesp) * other_factor AS reported_in_other,
-        abs(reported_tesp) * row_factor AS reported_in_row,
-        least(0.5 * pow(10, -reported_decimals) * other_factor, getvariable('reported_rounding_cap_inwc'))
+        abs(return_static) + abs(supply_static) AS sum_written,
+        abs(abs(supply_static) - abs(return_static)) AS difference_written,
+        0.5 * pow(10, -reported_decimals) AS half_last_digit,
+        least(half_last_digit * other_factor, getvariable('reported_rounding_cap_inwc'))
         + getvariable('sum_tolerance_inwc') AS tolerance_in_other,
-        least(0.5 * pow(10, -reported_decimals) * row_factor, getvariable('reported_rounding_cap_inwc'))
+        least(half_last_digit * row_factor, getvariable('reported_rounding_cap_inwc'))
         + getvariable('sum_tolerance_inwc') AS tolerance_in_row,
-        within(reported_in_other - other_sum, tolerance_in_other)
-        OR within(reported_in_other - other_difference, tolerance_in_other) AS reported_agrees_in_other,
-        within(reported_in_row - other_sum, tolerance_in_row)
-        OR within(reported_in_row - other_difference, tolerance_in_row) AS reported_agrees_in_row
+        within((abs(reported_tesp) - sum_written) * other_factor, tolerance_in_other)
+        OR within((abs(reported_tesp) - difference_written) * other_factor, tolerance_in_other)
+            AS reported_agrees_in_other,
+        within(abs(reported_tesp) * row_factor - sum_written * other_factor, tolerance_in_row)
+        OR within(abs(reported_tesp) * row_factor - difference_written * other_factor, tolerance_in_row)
+            AS reported_agrees_in_row
     FROM pairs
 )
 
 SELECT
-    * EXCLUDE (larger, plausible_in_row_unit, plausible_elsewhere, other_sum, other_difference),
+    * EXCLUDE (
+        larger, plausible_in_row, plausible_in_inwc, plausible_in_pa, plausible_in_mmwc, sum_written,
+        difference_written, tolerance_in_other, tolerance_in_row
+    ),
     unit_wrong
     AND plausible_in_other
     AND (reported_tesp IS NULL OR reported_agrees_in_other OR reported_agrees_in_row) AS unit_repaired,
-    unit_wrong AND NOT unit_repaired AS unit_unknown,
     CASE WHEN unit_repaired THEN other_factor ELSE row_factor END AS factor,
     -- Zeros follow the readings, unless they are plausible only in the row's own unit.
+    greatest(abs(zero_return), abs(zero_supply)) AS larger_zero,
     CASE
-        WHEN unit_repaired
-            AND NOT (
-                within(coalesce(zero_return, 0) * row_factor, getvariable('zero_offset_limit_inwc'))
-                AND within(coalesce(zero_supply, 0) * row_factor, getvariable('zero_offset_limit_inwc'))
-                AND NOT (
-                    within(coalesce(zero_return, 0) * other_factor, getvariable('zero_offset_limit_inwc'))
-                    AND within(coalesce(zero_supply, 0) * other_factor, getvariable('zero_offset_limit_inwc'))
-                )
-            ) THEN other_factor
-        ELSE row_factor
+        WHEN
+            unit_repaired
+            AND coalesce(
+                within(larger_zero * row_factor, getvariable('zero_offset_limit_inwc'))
+                AND exceeds(larger_zero * other_factor, getvariable('zero_offset_limit_inwc')), FALSE
+            ) THEN row_factor
+        ELSE factor
     END AS zero_factor,
     CASE WHEN unit_repaired AND reported_agrees_in_other THEN other_factor ELSE row_factor END AS reported_factor
-FROM reported;
+FROM totals;

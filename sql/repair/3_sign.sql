@@ -1,5 +1,6 @@
--- Steps 2 and 3, near zero, then signs: no sign check fires on a pair near zero. A dropped sign is mended where
--- the reported total agrees with the sum of the magnitudes; crossed ports are exchanged with their zeros.
+-- Steps 2 and 3, near zero, then signs: no sign check fires on a pair near zero. A dropped sign is mended where the
+-- reported total agrees with the sum of the magnitudes, and better than with their difference; crossed ports are
+-- exchanged with their zeros unless the total contradicts. A total is compared in magnitude.
 CREATE OR REPLACE VIEW reading_sign AS
 WITH converted AS (
     SELECT
@@ -7,7 +8,7 @@ WITH converted AS (
         return_static * factor AS return_read,
         supply_static * factor AS supply_read,
         reported_tesp * reported_factor AS reported_inwc,
-        least(0.5 * pow(10, -reported_decimals) * reported_factor, getvariable('reported_rounding_cap_inwc'))
+        least(half_last_digit * reported_factor, getvariable('reported_rounding_cap_inwc'))
         + getvariable('sum_tolerance_inwc') AS reported_tolerance,
         within(return_read, getvariable('near_zero_inwc'))
         AND within(supply_read, getvariable('near_zero_inwc')) AS near_zero,
@@ -26,10 +27,14 @@ WITH converted AS (
 SELECT
     *,
     CASE
-        WHEN sign_case IN ('both_positive', 'both_negative') THEN
-            coalesce(within(miss_of_sum, reported_tolerance) AND miss_of_sum < miss_of_difference, FALSE)
-        WHEN sign_case = 'crossed' THEN
-            reported_inwc IS NULL OR within(miss_of_sum, reported_tolerance)
+        WHEN sign_case IN ('both_positive', 'both_negative')
+            THEN
+                coalesce(
+                    within(miss_of_sum, reported_tolerance) AND exceeds(miss_of_difference, miss_of_sum), FALSE
+                )
+        WHEN sign_case = 'crossed'
+            THEN
+                reported_inwc IS NULL OR within(miss_of_sum, reported_tolerance)
         ELSE FALSE
     END AS sign_repaired,
     sign_repaired AND sign_case = 'crossed' AS exchanged,

@@ -15,16 +15,12 @@ SELECT
     coalesce(return_port, right_return_port) AS return_port_used,
     coalesce(supply_port, right_supply_port) AS supply_port_used,
     coalesce(
-        NOT unit_unknown AND (
-            filter_drop_read < 0
-            OR (return_port_used = 'after_filter' AND exceeds(filter_drop_read, abs(return_zeroed)))
-        ), FALSE
+        filter_drop_read < 0
+        OR (return_port_used = 'after_filter' AND exceeds(filter_drop_read, abs(return_zeroed))), FALSE
     ) AS filter_drop_impossible,
     coalesce(
-        NOT unit_unknown AND (
-            coil_drop_read < 0
-            OR (supply_port_used = 'before_coil' AND exceeds(coil_drop_read, abs(supply_zeroed)))
-        ), FALSE
+        coil_drop_read < 0
+        OR (supply_port_used = 'before_coil' AND exceeds(coil_drop_read, abs(supply_zeroed))), FALSE
     ) AS coil_drop_impossible,
     CASE WHEN NOT filter_drop_impossible THEN filter_drop_read END AS filter_drop_inwc,
     CASE WHEN NOT coil_drop_impossible THEN coil_drop_read END AS coil_drop_inwc
