@@ -17,6 +17,9 @@ twice AS (
         technician_id,
         return_static,
         supply_static,
+        return_decimals,
+        supply_decimals,
+        pressure_unit,
         epoch_us(visited_at) AS visited_us,
         (getvariable('repeat_window_h') * 3600e6)::BIGINT AS window_us
     FROM visit
@@ -35,7 +38,7 @@ around AS (
         max({ 'site': site_id, 'visit': visit_id }) OVER near_in_time AS last_there
     FROM twice
     WINDOW near_in_time AS (
-        PARTITION BY technician_id, return_static, supply_static
+        PARTITION BY technician_id, return_static, supply_static, return_decimals, supply_decimals, pressure_unit
         ORDER BY visited_us
         RANGE BETWEEN window_us PRECEDING AND window_us FOLLOWING
     )

@@ -21,12 +21,12 @@ WITH pairs AS (
 ),
 
 -- The total may be written in the other unit like the readings, or in the row's own where only the readings slipped.
--- It may agree with the sum of the magnitudes or with their difference: the signs are judged in the next step.
+-- Where both readings have one sign, it may agree with their sum or their difference: signs are judged in the next step.
 totals AS (
     SELECT
         *,
         abs(return_static) + abs(supply_static) AS sum_written,
-        abs(abs(supply_static) - abs(return_static)) AS difference_written,
+        abs(supply_static - return_static) AS difference_written,
         0.5 * pow(10, -reported_decimals) AS half_last_digit,
         least(half_last_digit * other_factor, getvariable('reported_rounding_cap_inwc'))
         + getvariable('sum_tolerance_inwc') AS tolerance_in_other,
@@ -49,6 +49,7 @@ SELECT
     unit_wrong
     AND plausible_in_other
     AND (reported_tesp IS NULL OR reported_agrees_in_other OR reported_agrees_in_row) AS unit_repaired,
+    unit_wrong AND NOT unit_repaired AS unit_unknown,
     CASE WHEN unit_repaired THEN other_factor ELSE row_factor END AS factor,
     -- Zeros follow the readings, unless they are plausible only in the row's own unit.
     greatest(abs(zero_return), abs(zero_supply)) AS larger_zero,
