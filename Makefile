@@ -36,6 +36,7 @@ $(VENV)/.run: requirements.txt pyproject.toml | $(VENV)/.base
 	@echo "installing the run environment into $(VENV) (a minute or two, once)"
 	$(PIP) --require-hashes -r requirements.txt
 	$(PIP) --no-deps --no-build-isolation -e .
+	-$(BIN)/python -m pipeline.prefect_server  # an empty database, so that first runs need not migrate one
 	touch $@
 
 $(VENV)/.dev: requirements-dev.txt $(VENV)/.run

@@ -26,8 +26,8 @@ _DEFAULTS = {
     "PREFECT_LOGGING_TO_API_ENABLED": "false",
     "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "false",
 }
-# The slowest import of the stages: done while the server starts, which waits on another core.
-NEEDED_LATER = "expectations.datasource"
+# The slow imports of the stages: done while the server starts, on another core.
+NEEDED_LATER = ("expectations.datasource", "altair")
 Step = Callable[[str], AbstractContextManager[object]]
 _FORCED = {"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"}
 
@@ -60,7 +60,8 @@ def _api(home: Path) -> Iterator[None]:
         if server is None:
             updates[settings.PREFECT_API_URL] = given
         else:
-            importlib.import_module(NEEDED_LATER)
+            for name in NEEDED_LATER:
+                importlib.import_module(name)
             updates[settings.PREFECT_API_URL] = server.url()
         with settings.temporary_settings(updates=updates):
             try:

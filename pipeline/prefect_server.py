@@ -10,12 +10,14 @@ from __future__ import annotations
 import os
 import select
 import shutil
+import sqlite3
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -59,6 +61,7 @@ def _child_environment(home: Path) -> dict[str, str]:
     ours = {k: v for k, v in os.environ.items() if not k.startswith("PREFECT_")}
     ours.update(_SERVER_SETTINGS)
     ours["PREFECT_HOME"] = str(home)
+    ours["SQLITE_TMPDIR"] = str(home)
     ours["PREFECT_SERVER_DATABASE_CONNECTION_URL"] = f"sqlite+aiosqlite:///{home / 'prefect.db'}"
     ours["PYTHONPATH"] = os.pathsep.join(filter(None, (str(PROJECT), os.environ.get("PYTHONPATH"))))
     return ours
@@ -76,7 +79,8 @@ class TemporaryServer:
     def _start(self) -> subprocess.Popen[bytes]:
         database = self.home / "prefect.db"
         if not database.exists() and template_path().exists():
-            shutil.copyfile(template_path(), database)
+            shutil.copyfile(template_path(), self.home / "prefect.db.new")
+            os.replace(self.home / "prefect.db.new", database)
         with self.log.open("wb") as log:
             return subprocess.Popen(
                 [sys.executable, "-c", "from pipeline.prefect_server import main; main()"],
@@ -185,15 +189,19 @@ def _end_with_parent(serving: list[uvicorn.Server]) -> None:
 
 
 def write_template(target: Path | None = None) -> Path:
-    """Start and end one server on an empty folder, and keep its migrated, empty database for later runs."""
-    import tempfile
-
+    """Keep the empty, migrated database of a server's first start, so that later first starts need not migrate."""
     target = target or template_path()
     target.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=target.parent) as folder:
         with temporary_server(Path(folder)) as server:
             server.url()
-        os.replace(Path(folder) / "prefect.db", target)
+        copy = Path(folder) / "copy.db"
+        with (
+            closing(sqlite3.connect(Path(folder) / "prefect.db")) as migrated,
+            closing(sqlite3.connect(copy)) as kept,
+        ):
+            migrated.backup(kept)  # whatever still lies in the write-ahead log comes with it
+        os.replace(copy, target)
     return target
 
 
