@@ -61,9 +61,9 @@ def field(field_file: Path) -> Query:
 
 @pytest.fixture(scope="session")
 def small_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The publication of a small synthetic fleet, gate and suite included."""
+    """The publication of a small synthetic fleet."""
     from pipeline.simulate import make_fleet_command
 
     drop = tmp_path_factory.mktemp("small") / "drop"
     make_fleet_command(drop, 60, 1500, 7)
-    return run_stages([drop], drop.parent / "out", FIELD_TODAY, without=("report",))
+    return run_stages([drop], drop.parent / "out", FIELD_TODAY, without=("gate", "contracts", "report"))
