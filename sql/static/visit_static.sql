@@ -33,7 +33,7 @@ SELECT
     + excess_airflow(l.supply_inwc, l.supply_budget_inwc, airflow_ratio) AS airflow_setting_inwc,
     NOT coalesce(j.is_set_aside, FALSE) AS valid,
     NOT coalesce(j.is_set_aside OR j.is_not_like_new, FALSE) AS like_new,
-    NOT l.exchanged AS sides_known,
+    l.sign_case <> 'crossed' AS sides_known,
     j.set_aside_because,
     l.return_static AS return_recorded,
     l.supply_static AS supply_recorded,
