@@ -8,6 +8,7 @@ from datetime import timedelta
 import pytest
 
 from expectations.final import look_before_publishing
+from expectations.gate import gate
 from pipeline.checks import all_checks
 from pipeline.errors import StageError
 from pipeline.stages import RunOrder
@@ -56,6 +57,7 @@ def test_a_repeated_run_replaces_itself_and_another_is_added(own: Warehouse, ord
 
 
 def test_the_results_of_both_stages_stand_in_gate_result(own: Warehouse, order: RunOrder) -> None:
+    gate(own, order)
     look_before_publishing(own, order)
     stages = own.con.sql(
         "SELECT stage, count(*) > 50, bool_and(success) FROM gate_result GROUP BY ALL ORDER BY ALL"
