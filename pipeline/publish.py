@@ -44,6 +44,8 @@ PUBLISHED = (
     "equipment_trend",
     "site_priority",
     "site_what_if",
+    "branch_static",
+    "site_attention",
     "technician_zeroing",
     "instrument_offset",
     "technician_practice",

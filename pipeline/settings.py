@@ -95,6 +95,7 @@ DEFAULTS: tuple[Setting, ...] = (
         "in. w.c.",
         "as found less like new, where upkeep is worth a word; " + COMMON,
     ),
+    Setting("measured_lately_days", 730, "d", COMMON),
     # trends
     Setting("trend_min_visits", 5, "visits", "data contract section 4"),
     Setting("trend_min_span_days", 180, "d", "data contract section 4"),

@@ -6,7 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd
+from pipeline.site.ranks import rank_frame
 from pipeline.warehouse import Warehouse
+
+LISTED = """
+    SELECT equipment_id, mode, level_inwc, level_se_inwc, level_df, s.rated_tesp_inwc
+    FROM site_static AS s JOIN equipment AS e USING (equipment_id)
+    WHERE static_state IN ('chronic', 'uncertain') AND (e.retired_on IS NULL OR e.retired_on > getvariable('today'))
+    ORDER BY equipment_id, mode
+"""
 
 
 def run_site(warehouse: Warehouse) -> None:
@@ -28,7 +36,9 @@ def run_site(warehouse: Warehouse) -> None:
     warehouse.run("site/trend_line.sql")
     set_prior(warehouse, "trend", "SELECT scatter_variance, df FROM trend_line WHERE df >= 2 ORDER BY ALL")
     warehouse.run("site/equipment_trend.sql")
-    warehouse.run("site/site_priority.sql")
+    warehouse.store("rank_interval", rank_frame(warehouse.query(LISTED)))
+    for name in ("site_priority", "branch_static", "site_attention"):
+        warehouse.run(f"site/{name}.sql")
 
 
 def set_measurer_sd(warehouse: Warehouse) -> None:

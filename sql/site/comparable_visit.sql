@@ -19,9 +19,10 @@ SELECT
     + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS tesp_inwc,
     coalesce(o.return_doubtful OR o.supply_doubtful, FALSE) AS offset_corrected,
     CASE
-        WHEN o.return_doubtful OR o.supply_doubtful THEN
-            pow(CASE WHEN o.return_doubtful THEN o.return_offset_se ELSE 0 END, 2)
-            + pow(CASE WHEN o.supply_doubtful THEN o.supply_offset_se ELSE 0 END, 2)
+        WHEN o.return_doubtful OR o.supply_doubtful
+            THEN
+                pow(CASE WHEN o.return_doubtful THEN o.return_offset_se ELSE 0 END, 2)
+                + pow(CASE WHEN o.supply_doubtful THEN o.supply_offset_se ELSE 0 END, 2)
         ELSE pow(getvariable('measurer_sd'), 2)
     END AS measurer_variance,
     v.airflow_cfm,

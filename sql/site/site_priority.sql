@@ -45,7 +45,8 @@ listed AS (
     INNER JOIN equipment_budget AS b USING (equipment_id)
     LEFT JOIN drops AS d ON s.equipment_id = d.equipment_id AND s.mode = d.mode
     LEFT JOIN at_rating AS a ON s.equipment_id = a.equipment_id AND s.mode = a.mode
-    WHERE s.static_state IN ('chronic', 'uncertain')
+    WHERE
+        s.static_state IN ('chronic', 'uncertain')
         AND (e.retired_on IS NULL OR e.retired_on > getvariable('today'))
     WINDOW
         by_excess AS (ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode),
@@ -69,33 +70,40 @@ SELECT
     greatest(design_cfm - airflow_cfm, 0) AS airflow_shortfall_cfm,
     power_w - power_at_rating_w AS extra_power_w,
     CASE problem_side
-        WHEN 'return' THEN
-            CASE
-                WHEN filter_drop_inwc > return_budget_inwc / 2 THEN
-                    format(
-                        'Filter first: its drop of {:.2f} is more than half of what the return side allows; '
-                        || 'filter type, size and cabinet. Then the return duct and grille.', filter_drop_inwc
-                    )
-                WHEN filter_drop_inwc IS NOT NULL THEN
-                    format(
-                        'Return duct first: the filter drop is only {:.2f}; look for an undersized return, '
-                        || 'a blocked grille, a crushed or closed run.', filter_drop_inwc
-                    )
-                ELSE 'Return side: measure the filter drop, then look at filter size, grille and return duct.'
-            END
-        WHEN 'supply' THEN
-            CASE
-                WHEN coil_drop_inwc > supply_level_inwc / 2 THEN
-                    format(
-                        'Coil first: its drop of {:.2f} is more than half of the supply static; '
-                        || 'clean it, check that it fits the airflow. Then the supply duct.', coil_drop_inwc
-                    )
-                ELSE 'Supply side: shut registers and dampers, kinked or badly strapped runs, an undersized trunk; '
-                    || 'measure the coil drop if there is a coil outside the cabinet.'
-            END
-        WHEN 'airflow_setting' THEN
-            'Blower tap first: more air moves than the design asks for, which raises both sides; '
-            || 'set the fan by the maker''s table and measure again before touching ducts.'
+        WHEN 'return'
+            THEN
+                CASE
+                    WHEN filter_drop_inwc > return_budget_inwc / 2
+                        THEN
+                            format(
+                                'Filter first: its drop of {:.2f} is more than half of what the return side allows; '
+                                || 'filter type, size and cabinet. Then the return duct and grille.', filter_drop_inwc
+                            )
+                    WHEN filter_drop_inwc IS NOT NULL
+                        THEN
+                            format(
+                                'Return duct first: the filter drop is only {:.2f}; look for an undersized return, '
+                                || 'a blocked grille, a crushed or closed run.', filter_drop_inwc
+                            )
+                    ELSE 'Return side: measure the filter drop, then look at filter size, grille and return duct.'
+                END
+        WHEN 'supply'
+            THEN
+                CASE
+                    WHEN coil_drop_inwc > supply_level_inwc / 2
+                        THEN
+                            format(
+                                'Coil first: its drop of {:.2f} is more than half of the supply static; '
+                                || 'clean it, check that it fits the airflow. Then the supply duct.', coil_drop_inwc
+                            )
+                    ELSE
+                        'Supply side: shut registers and dampers, kinked or badly strapped runs, an undersized trunk; '
+                        || 'measure the coil drop if there is a coil outside the cabinet.'
+                END
+        WHEN 'airflow_setting'
+            THEN
+                'Blower tap first: more air moves than the design asks for, which raises both sides; '
+                || 'set the fan by the maker''s table and measure again before touching ducts.'
         ELSE 'No side stands out: measure again like new, both sides and the drops.'
     END
     || CASE
@@ -107,6 +115,17 @@ SELECT
         WHEN 'constant_airflow' THEN ' This motor keeps the air and burns watts as static rises.'
         WHEN 'constant_torque' THEN ' This motor loses some air and burns some watts as static rises.'
         ELSE ''
-    END AS check_first
-FROM listed
+    END AS check_first,
+    n_visits,
+    level_lo_inwc,
+    level_hi_inwc,
+    prob_over_rated,
+    prob_side,
+    greatest(power_w - power_at_rating_w, 0) / 1000
+    * CASE mode WHEN 'cooling' THEN getvariable('fan_hours_cooling') ELSE getvariable('fan_hours_heating') END
+    * getvariable('tariff_per_kwh') AS extra_cost_per_year,
+    r.rank_lo,
+    r.rank_hi
+FROM listed AS l
+INNER JOIN rank_interval AS r USING (equipment_id, mode)
 ORDER BY rank;

@@ -95,7 +95,8 @@ verdict AS (
         coalesce(p.n_offset_corrected, 0) AS n_offset_corrected,
         CASE
             WHEN coalesce(d.n, 0) < getvariable('min_visits') THEN 'too_few_visits'
-            WHEN d.prob_over_rated >= getvariable('chronic_probability')
+            WHEN
+                d.prob_over_rated >= getvariable('chronic_probability')
                 AND date_diff('day', p.first_on, p.last_on) >= getvariable('min_span_days') THEN 'chronic'
             WHEN d.prob_over_rated <= getvariable('within_probability') THEN 'within_rating'
             ELSE 'uncertain'

@@ -124,20 +124,20 @@ SELECT
         ELSE 'steady'
     END AS trend,
     CASE
-        WHEN trend = 'rising' AND v.level_inwc < v.rated_tesp_inwc THEN
-            CASE
-                WHEN (v.rated_tesp_inwc - a.middle_inwc) / a.slope_inwc_per_year < 100 THEN
-                    (
-                        TIMESTAMP '1970-01-01'
-                        + to_days(
-                            round(
-                                (a.middle_year + (v.rated_tesp_inwc - a.middle_inwc) / a.slope_inwc_per_year)
-                                * getvariable('days_per_year')
-                            )::INTEGER
-                        )
-                    )::DATE
-            END
-    END AS rated_crossing_on
+        WHEN trend = 'rising' AND v.level_inwc < v.rated_tesp_inwc
+            THEN
+                crossing_day(a.middle_year, a.middle_inwc, a.slope_inwc_per_year, v.rated_tesp_inwc)
+    END AS rated_crossing_on,
+    CASE
+        WHEN trend = 'rising' AND v.level_inwc < v.rated_tesp_inwc
+            THEN
+                crossing_day(a.middle_year, a.middle_inwc, a.slopes[greatest(a.rank_hi + 1, 1)], v.rated_tesp_inwc)
+    END AS rated_crossing_earliest_on,
+    CASE
+        WHEN trend = 'rising' AND v.level_inwc < v.rated_tesp_inwc AND a.slopes[greatest(a.rank_lo, 1)] > 0
+            THEN
+                crossing_day(a.middle_year, a.middle_inwc, a.slopes[greatest(a.rank_lo, 1)], v.rated_tesp_inwc)
+    END AS rated_crossing_latest_on
 FROM site_static AS v
 LEFT JOIN span AS s USING (equipment_id, mode)
 LEFT JOIN adjusted AS a USING (equipment_id, mode)

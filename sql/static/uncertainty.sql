@@ -32,23 +32,25 @@ SELECT
         )
     END AS u_supply_zero,
     CASE
-        WHEN return_location = 'near_turn' THEN
-            rectangular(
-                greatest(
-                    getvariable('near_turn_half_width_share') * abs(return_read),
-                    getvariable('near_turn_half_width_min_inwc')
+        WHEN return_location = 'near_turn'
+            THEN
+                rectangular(
+                    greatest(
+                        getvariable('near_turn_half_width_share') * abs(return_read),
+                        getvariable('near_turn_half_width_min_inwc')
+                    )
                 )
-            )
         ELSE 0
     END AS u_return_location,
     CASE
-        WHEN supply_location = 'near_turn' THEN
-            rectangular(
-                greatest(
-                    getvariable('near_turn_half_width_share') * abs(supply_read),
-                    getvariable('near_turn_half_width_min_inwc')
+        WHEN supply_location = 'near_turn'
+            THEN
+                rectangular(
+                    greatest(
+                        getvariable('near_turn_half_width_share') * abs(supply_read),
+                        getvariable('near_turn_half_width_min_inwc')
+                    )
                 )
-            )
         ELSE 0
     END AS u_supply_location,
     CASE

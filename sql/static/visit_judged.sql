@@ -5,7 +5,7 @@ SELECT
     bool_or(f.consequence = 'set_aside' AND c.applies_to = 'visit') AS is_set_aside,
     bool_or(f.consequence = 'not_like_new') AS is_not_like_new,
     string_agg(f.check_id, ', ' ORDER BY f.check_id)
-        FILTER (WHERE f.consequence = 'set_aside' AND c.applies_to = 'visit') AS set_aside_because
+    FILTER (WHERE f.consequence = 'set_aside' AND c.applies_to = 'visit') AS set_aside_because
 FROM finding AS f
 INNER JOIN check_catalog AS c USING (check_id)
 GROUP BY f.visit_id;

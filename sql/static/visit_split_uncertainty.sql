@@ -12,8 +12,9 @@ WITH input AS (
         pow(v.airflow_ratio, 2) AS a,
         -- How a moves with TESP (through the table), and its own uncertainty (measured airflow).
         CASE
-            WHEN v.airflow_source = 'blower_table' THEN
-                2 * v.airflow_ratio * coalesce(f.table_slope_cfm_per_inwc, 0) / v.design_cfm
+            WHEN v.airflow_source = 'blower_table'
+                THEN
+                    2 * v.airflow_ratio * coalesce(f.table_slope_cfm_per_inwc, 0) / v.design_cfm
             ELSE 0
         END AS a_per_inwc,
         CASE WHEN v.airflow_source = 'measured' THEN 2 * v.airflow_ratio * v.u_airflow_cfm / v.design_cfm ELSE 0 END

@@ -96,8 +96,10 @@ kind AS (
         avg(within_before) AS share_within_rating_before,
         avg(within_after) AS share_within_rating_after,
         greatest(
-            round(n_pairs * (n_pairs + 1) / 4.0
-            - 1.959963984540054 * sqrt(n_pairs * (n_pairs + 1) * (2 * n_pairs + 1) / 24.0))::BIGINT, 1
+            round(
+                n_pairs * (n_pairs + 1) / 4.0
+                - 1.959963984540054 * sqrt(n_pairs * (n_pairs + 1) * (2 * n_pairs + 1) / 24.0)
+            )::BIGINT, 1
         ) AS rank_lo
     FROM pair
     GROUP BY work_kind

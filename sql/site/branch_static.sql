@@ -1,0 +1,42 @@
+-- Roll-ups of the verdicts by branch, equipment kind, motor kind and year of installation: how many units and modes
+-- are chronic, with Wilson's interval of the share among those that can be judged, and what they are over together.
+CREATE OR REPLACE TABLE branch_static AS
+WITH judged AS (
+    SELECT
+        s.*,
+        e.equipment_kind,
+        coalesce(e.motor_kind, 'unknown') AS motor_kind,
+        coalesce(year(e.installed_on)::VARCHAR, 'unknown') AS install_year
+    FROM site_static AS s
+    INNER JOIN equipment AS e USING (equipment_id)
+    WHERE e.retired_on IS NULL OR e.retired_on > getvariable('today')
+),
+
+told AS (
+    SELECT
+        j.*,
+        unnest(['fleet', 'branch', 'equipment_kind', 'motor_kind', 'install_year', 'mode']) AS grouping,
+        unnest(['all', branch, equipment_kind, motor_kind, install_year, mode]) AS value
+    FROM judged AS j
+)
+
+SELECT
+    grouping,
+    value,
+    count(DISTINCT site_id) AS n_sites,
+    count(*) AS n_rows,
+    count(*) FILTER (WHERE static_state <> 'too_few_visits') AS n_judged,
+    count(*) FILTER (WHERE static_state = 'chronic') AS n_chronic,
+    n_chronic / nullif(n_judged, 0) AS chronic_share,
+    wilson_lo(n_chronic, n_judged) AS chronic_lo,
+    wilson_hi(n_chronic, n_judged) AS chronic_hi,
+    count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'return') AS n_return,
+    count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'supply') AS n_supply,
+    count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'airflow_setting') AS n_airflow_setting,
+    count(*) FILTER (WHERE needs_upkeep) AS n_upkeep,
+    median(level_inwc) FILTER (WHERE static_state <> 'too_few_visits') AS median_level_inwc,
+    sum(expected_excess_inwc) FILTER (WHERE static_state IN ('chronic', 'uncertain')) AS expected_excess_sum_inwc,
+    sum(greatest(design_cfm - airflow_cfm, 0)) FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
+FROM told
+GROUP BY grouping, value
+ORDER BY grouping, value;

@@ -1,0 +1,63 @@
+-- Units in service that cannot be judged or were not looked at lately, and how many like-new visits they need. An
+-- uncertain unit needs as many more visits as bring its interval down to its distance from the rating.
+CREATE OR REPLACE TABLE site_attention AS
+WITH unit AS (
+    SELECT e.equipment_id, e.site_id, s.branch, e.rated_tesp_inwc
+    FROM equipment AS e
+    INNER JOIN site AS s USING (site_id)
+    WHERE
+        (e.retired_on IS NULL OR e.retired_on > getvariable('today'))
+        AND (e.installed_on IS NULL OR e.installed_on <= getvariable('today'))
+),
+
+seen AS (
+    SELECT equipment_id, max(visited_on) FILTER (WHERE valid) AS last_valid_on, count(*) FILTER (WHERE valid) AS n_valid
+    FROM visit_static
+    GROUP BY equipment_id
+),
+
+row_of AS (
+    SELECT
+        u.*,
+        v.mode,
+        v.static_state,
+        v.n_visits,
+        v.level_inwc,
+        v.level_se_inwc,
+        s.last_valid_on,
+        CASE
+            WHEN coalesce(s.n_valid, 0) = 0 THEN 'never_measured'
+            WHEN v.static_state = 'too_few_visits' THEN 'too_few_visits'
+            WHEN date_diff('day', s.last_valid_on, getvariable('today')) > getvariable('measured_lately_days')
+                THEN 'not_measured_lately'
+            WHEN v.static_state = 'uncertain' THEN 'uncertain'
+        END AS reason
+    FROM unit AS u
+    LEFT JOIN seen AS s USING (equipment_id)
+    LEFT JOIN site_static AS v ON u.equipment_id = v.equipment_id
+)
+
+SELECT
+    site_id,
+    branch,
+    equipment_id,
+    mode,
+    reason,
+    coalesce(n_visits, 0) AS n_visits,
+    last_valid_on,
+    CASE reason
+        WHEN 'never_measured' THEN getvariable('min_visits')::BIGINT
+        WHEN 'too_few_visits' THEN getvariable('min_visits')::BIGINT - coalesce(n_visits, 0)
+        WHEN 'not_measured_lately' THEN 1
+        ELSE
+            least(
+                greatest(
+                    ceil(
+                        n_visits * (pow(1.645 * level_se_inwc / greatest(abs(level_inwc - rated_tesp_inwc), 1e-6), 2) - 1)
+                    ), 1
+                ), 99
+            )::BIGINT
+    END AS visits_needed
+FROM row_of
+WHERE reason IS NOT NULL
+ORDER BY site_id, equipment_id, mode;
