@@ -2,13 +2,13 @@
 
 -- Density of the standard atmosphere at an elevation, as a share of that at sea level; NULL outside -16,000 to 36,000 ft.
 -- unit: ft; share. source: US Standard Atmosphere 1976, lowest layer: H = r0 Z / (r0 + Z) with r0 = 6356766 m,
--- T = 288.15 K - 6.5 K/km H, density ratio = (T / 288.15 K)^(34.163195 / 6.5 - 1), where 34.163195 K/km is g0 M / R
+-- T = 288.15 K - 6.5 K/km H, density ratio = (T / 288.15 K)^(g0 M / (R L) - 1) with g0 9.80665, M 28.9644, R 8.31432e3, L 6.5e-3
 CREATE OR REPLACE MACRO density_ratio(elevation_ft DOUBLE) AS (
     CASE
         WHEN elevation_ft BETWEEN -16000 AND 36000
             THEN power(
                 1 - 6.5e-3 / 288.15e0 * (6356766e0 * (0.3048e0 * elevation_ft) / (6356766e0 + 0.3048e0 * elevation_ft)),
-                34.163195e0 / 6.5e0 - 1
+                9.80665e0 * 28.9644e0 / (8.31432e3 * 6.5e-3) - 1
             )
     END
 );

@@ -5,6 +5,8 @@ Choices that the contract leaves open:
  2. A table is read at its ends too; beyond them there is no airflow. Tap: the visit's, else the equipment's by mode.
  3. airflow_source says where Q comes from, also where the design airflow is unknown and the ratio with it.
  4. Power: measured, else from the table at the same static.
+ 5. A row without power gives none up to its neighbours; nothing is read across the gap.
+ 6. A measured airflow of 0 cannot be split by (r has no value): all of the excess is restriction, as if unknown.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from itertools import pairwise
 from typing import Any
 
 Row = Mapping[str, Any]
-Point = tuple[float, float]
+Point = tuple[float, float | None]  # static, value
 
 
 @dataclass(frozen=True)
@@ -40,10 +42,10 @@ def density_ratio(elevation_ft: float) -> float:
 
 
 def read_table(points: Sequence[Point], static: float) -> float | None:
-    """The straight line between the two rows around `static`; None beyond the table."""
-    for (x0, y0), (x1, y1) in pairwise(sorted(points)):
+    """The straight line between the two rows around `static`; None beyond the table or beside a gap."""
+    for (x0, y0), (x1, y1) in pairwise(sorted(points, key=lambda point: point[0])):
         if x0 <= static <= x1 and x1 > x0:
-            return y0 + (y1 - y0) * (static - x0) / (x1 - x0)
+            return None if y0 is None or y1 is None else y0 + (y1 - y0) * (static - x0) / (x1 - x0)
     if len(points) == 1 and points[0][0] == static:
         return points[0][1]
     return None
@@ -54,10 +56,7 @@ def table_of(blower_table: Sequence[Row], table_id: str | None, tap: str | None,
     return [
         (row["external_static_inwc"], row[column])
         for row in blower_table
-        if table_id is not None
-        and row["blower_table_id"] == table_id
-        and row["tap"] == tap
-        and row[column] is not None
+        if table_id is not None and row["blower_table_id"] == table_id and row["tap"] == tap
     ]
 
 
@@ -92,7 +91,7 @@ def side_budgets(equipment: Row) -> tuple[float, float]:
 
 def split_side(p: float, b: float, airflow_ratio: float | None) -> tuple[float, float]:
     """(restriction, airflow setting) of one side's p - b, as the contract writes it."""
-    if airflow_ratio is None:
+    if not airflow_ratio:
         return p - b, 0.0
     a = airflow_ratio**2
     r = p / (b * a)

@@ -11,7 +11,7 @@ Choices that the contract leaves open:
  3. In that repair reported_tesp contradicts if it agrees, read in neither unit, with neither supply - return nor the
     sum of the magnitudes (the sign may have been dropped as well).
  4. Zeros keep the row's unit only where, taken together, they are within 0.02 in. w.c. in it and not in the other.
-    The drops follow the readings. reported_tesp is read in the unit in which it comes nearer to the readings.
+    The drops follow the readings. reported_tesp follows too, unless it agrees with them only in the row's unit.
  5. A reported total's rounding is half a unit of its last decimal, at most 0.05 in. w.c. (the setting's cap).
  6. The sign was dropped where the total agrees with the sum of the magnitudes and misses the difference by more.
     A repaired sign leaves that port's zero as it stands. A reading of exactly 0 has no wrong sign.
@@ -23,6 +23,9 @@ Choices that the contract leaves open:
 10. A visit that a step sets aside is carried on through the later steps as it stands; each may find something.
 11. readings_repeated marks both visits of a pair, in whichever order; three decimals or more; the same unit.
 12. Visits count as in the future by their local day; a visit on the day of installation or retirement is in order.
+13. Where a reported total decides, its magnitude does: a negative total is supply - return of swapped hoses. For
+    tesp_sum_mismatch it stands with its sign.
+14. Where a unit_mismatch is found and not repaired, the readings are not called near zero on top of it.
 """
 
 from __future__ import annotations
@@ -86,11 +89,13 @@ class Checked:
     def find(self, check_id: str, consequence: str) -> None:
         self.findings[check_id] = consequence
 
+    def miss(self, total: float) -> float:
+        """How far the technician's own total is from this one, both as magnitudes."""
+        return abs(abs(self.reported or 0.0) - abs(total))
+
     def agrees(self, total: float) -> bool:
         """The technician's own total is this total, within 0.02 in. w.c. and its rounding."""
-        return self.reported is not None and not beyond(
-            abs(self.reported - total), AGREES + self.reported_rounding
-        )
+        return self.reported is not None and not beyond(self.miss(total), AGREES + self.reported_rounding)
 
 
 def check_visit(
@@ -102,11 +107,10 @@ def check_visit(
     """
     checked = Checked()
     repair_unit(checked, visit)
-    near_zero = not beyond(max(abs(checked.return_read), abs(checked.supply_read)), NEAR_ZERO)
-    if near_zero:
-        checked.find("reading_near_zero", "set_aside")
-    else:
+    if beyond(max(abs(checked.return_read), abs(checked.supply_read)), NEAR_ZERO):
         repair_signs(checked)
+    elif "unit_mismatch" not in checked.findings:
+        checked.find("reading_near_zero", "set_aside")
     compare_total(checked)
     subtract_zeros(checked)
     judge_drops(checked, visit, equipment)
@@ -147,12 +151,6 @@ def read_in(checked: Checked, visit: Row, readings_unit: str, zeros_unit: str, r
     checked.reported_rounding = rounding_of(visit, reported_unit)
 
 
-def possible_totals(checked: Checked) -> tuple[float, float]:
-    """supply - return without regard to its sign, and the sum of magnitudes (a sign may have been dropped)."""
-    r, s = checked.return_read, checked.supply_read
-    return abs(s - r), abs(s) + abs(r)
-
-
 def repair_unit(checked: Checked, visit: Row) -> None:
     """unit_mismatch; the row's unit stands unless the other one of inwc and pa is the only plausible one."""
     row_unit = visit.get("pressure_unit") or "inwc"
@@ -164,21 +162,14 @@ def repair_unit(checked: Checked, visit: Row) -> None:
     other = OTHER_UNIT.get(row_unit)
     if other is None or not plausible(readings, other):
         return
-    trials = []
     for reported_unit in (other, row_unit):
-        trial = Checked()
-        read_in(trial, visit, other, other, reported_unit)
-        trials.append((trial, reported_unit))
-    reported_unit = other
-    if visit.get("reported_tesp") is not None:
-        agreeing = [
-            (min(abs((trial.reported or 0.0) - total) for total in possible_totals(trial)), unit)
-            for trial, unit in trials
-            if any(trial.agrees(total) for total in possible_totals(trial))
-        ]
-        if not agreeing:
-            return
-        reported_unit = min(agreeing, key=lambda miss_and_unit: miss_and_unit[0])[1]
+        read_in(checked, visit, other, other, reported_unit)
+        r, t = checked.return_read, checked.supply_read
+        if checked.reported is None or checked.agrees(t - r) or checked.agrees(abs(t) + abs(r)):
+            break
+    else:
+        read_in(checked, visit, row_unit, row_unit, row_unit)
+        return
     zeros = [z for z in (visit.get("zero_return"), visit.get("zero_supply")) if z is not None]
     in_row, in_other = (
         all(not beyond(abs(z) * PER_UNIT[u], ZERO_LIMIT) for z in zeros) for u in (row_unit, other)
@@ -191,9 +182,7 @@ def repair_signs(checked: Checked) -> None:
     """return_sign_wrong, supply_sign_wrong, ports_swapped."""
     r, s = checked.return_read, checked.supply_read
     total = abs(r) + abs(s)
-    sign_was_dropped = checked.agrees(total) and abs((checked.reported or 0.0) - total) < abs(
-        (checked.reported or 0.0) - (s - r)
-    )
+    sign_was_dropped = checked.agrees(total) and checked.miss(total) + LAST_BITS < checked.miss(s - r)
     if r > 0 and s > 0:
         checked.find("return_sign_wrong", "repaired" if sign_was_dropped else "set_aside")
         if sign_was_dropped:

@@ -6,7 +6,8 @@ Choices that the contract leaves open:
  3. A visit before the first work lies in segment 0; the last segment begins after the last work's day.
  4. x of a trend is in years of 365.25 days; the interval of its slope is scipy's (Sen's, ties, rounded ranks).
  5. Where x has ties too (two visits at one moment), Kendall's variance is the full one for ties in both.
- 6. The modes' variances are added without a covariance: they are other series, not seasons of the same years.
+ 6. Readings that differ by less than 1e-9 in. w.c. are equal: 0.44 - 0.001 and 0.439 are a tie.
+ 7. The modes' variances are added without a covariance: they are other series, not seasons of the same years.
 """
 
 from __future__ import annotations
@@ -81,7 +82,7 @@ def tie_sizes(values: Sequence[float]) -> list[int]:
 
 def kendall(series: Series) -> Kendall:
     """Mann-Kendall by pymannkendall; where moments are tied, S by counting and the variance for ties in both."""
-    x, y = series
+    x, y = series[0], [round(value, 9) for value in series[1]]
     if len(set(x)) == len(x):
         ordered = [value for _, value in sorted(zip(x, y, strict=True))]
         test = pymannkendall.original_test(ordered)
