@@ -54,6 +54,7 @@ PUBLISHED = (
     "technician_month",
     "offset_follows",
     "work_effect",
+    "work_follow_up",
     "dictionary",
 )
 OPTIONAL = {"check_run", "gate_result"}

@@ -120,6 +120,7 @@ DEFAULTS: tuple[Setting, ...] = (
     ),
     # work
     Setting("work_min_pairs", 6, "pairs", COMMON),
+    Setting("follow_up_days", 90, "d", "how soon a work should be measured again; " + COMMON),
     # the gate
     Setting("gate_rejected_share", 0.05, "share of rows", "data contract: the gate"),
     Setting("gate_implausible_share", 0.05, "share of a table's rows out of a physical range", COMMON),

@@ -114,7 +114,9 @@ def site_stage(warehouse: Warehouse, _: RunOrder) -> None:
 
 def work_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Works and visits around them -> what each kind of work helped."""
-    warehouse.run("work/work_effect.sql")
+    from pipeline.work import run_work
+
+    run_work(warehouse)
 
 
 def contract_stage(warehouse: Warehouse, order: RunOrder) -> None:
