@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from scipy import stats
 
 from tests.conftest import FIELD_TODAY, run_stages
 from tests.truth import second_opinion
@@ -81,3 +82,11 @@ def test_trends_of_equipment_sum_kendalls_s_over_its_modes(whole: WorkFile) -> N
     judged = [row["equipment_id"] for row in whole.equipment_trend if row["kendall_s"] is not None]
     assert sum(not any(whole.doubtful(unit, mode) for mode in ("cooling", "heating")) for unit in judged) > 10
     assert list(second_opinion.equipment_trend_differences(whole)) == []
+
+
+@pytest.mark.parametrize("table", ["site_trend", "equipment_trend"])
+def test_q_values_are_benjamini_hochbergs_over_the_fleet(whole: WorkFile, table: str) -> None:
+    tested = [row for row in getattr(whole, table) if row["p_value"] is not None]
+    assert len(tested) > 10
+    expected = stats.false_discovery_control([row["p_value"] for row in tested])
+    assert [row["q_value"] for row in tested] == pytest.approx(list(expected), abs=1e-12)
