@@ -50,6 +50,7 @@ class _Measure:
         self.quotes = self.returns = self.nuls = False
         self.last = b"\n"
         self.bad_byte: int | None = None
+        self.cut_short = False
         self._decoder = codecs.getincrementaldecoder("utf-8")()
 
     def add(self, piece: bytes) -> None:
@@ -69,6 +70,7 @@ class _Measure:
             self._decoder.decode(piece, final)
         except UnicodeDecodeError as error:
             self.bad_byte = self.seen - waiting + error.start
+            self.cut_short = final
 
     def finish(self) -> None:
         self._decode(b"", final=True)
@@ -109,7 +111,7 @@ def measure(file: InputFile, copy: Path, folder: Path, encoding: str | None = No
         _unfold(file, copy, path, encoding, text.add)
     text.finish()
     if text.bad_byte is not None:
-        raise UsageError(_encoding_message(file.name, path, text.bad_byte))
+        raise UsageError(_encoding_message(file.name, path, text.bad_byte, text.cut_short))
     return Copy(
         copy,
         path,
@@ -145,7 +147,7 @@ def _unfold(
         ) from error
 
 
-def _encoding_message(name: str, text: Path, place: int) -> str:
+def _encoding_message(name: str, text: Path, place: int, cut_short: bool) -> str:
     with text.open("rb") as file:
         beginning = file.read(4)
         file.seek(0)
@@ -154,9 +156,10 @@ def _encoding_message(name: str, text: Path, place: int) -> str:
     if beginning[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return f"{name}: byte 1 begins UTF-16 text, expected UTF-8; export it again or say encoding in the mapping"
     line = before.count(b"\n") + 1
-    stands = f"0x{byte[0]:02x}" if byte else "the end of the file within a character"
+    if cut_short:
+        return f"{name}:{line}: ends within a character (byte {place + 1}), expected a whole UTF-8 file"
     return (
-        f"{name}:{line}: byte {place + 1} holds {stands}, expected UTF-8 (perhaps Windows-1252); "
+        f"{name}:{line}: byte {place + 1} holds 0x{byte[0]:02x}, expected UTF-8 (perhaps Windows-1252); "
         "export it again or say encoding in the mapping"
     )
 

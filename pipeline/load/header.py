@@ -31,11 +31,13 @@ def read_header(text: Path, name: str, separator: str | None = None) -> Header:
         beginning = file.read(LOOK)
     decoded = beginning.decode("utf-8-sig", errors="replace")
     separator = separator or _separator(decoded)
-    rows = csv.reader(io.StringIO(decoded, newline=""), delimiter=separator)
+    rows = csv.reader(io.StringIO(decoded, newline=""), delimiter=separator, strict=True)
     try:
         names = tuple(n.strip() for n in next((r for r in rows if any(r)), []))
     except csv.Error as error:
-        raise UsageError(f"{name}:1: the header row cannot be read: {error}") from error
+        raise UsageError(
+            f"{name}:1: the header row has faulty quotes ({error}), expected column names"
+        ) from error
     if not any(names):
         raise UsageError(f"{name}:1: is empty, expected a header row with column names")
     if "\0" in "".join(names):

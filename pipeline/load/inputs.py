@@ -63,7 +63,7 @@ class Column:
         if self.kind == "word":
             return " or ".join(self.words) if len(self.words) < 3 else "one of " + ", ".join(self.words)
         if self.kind == "number":
-            return f"a number{' above 0' if self.positive else ''}{' in ' + self.unit if self.unit else ''}"
+            return f"a number{' above 0' if self.positive else ''}{f' ({self.unit})' if self.unit else ''}"
         return {
             "id": "an id",
             "text": "text",
@@ -95,7 +95,7 @@ class Table:
 
 
 INWC = "in. w.c."
-BY_ROW = "the row's pressure_unit"
+BY_ROW = "in the row's pressure_unit"
 RECORDED_AT = Column(
     "recorded_at", "instant", "when this row was recorded; of rows with one key the latest wins"
 )

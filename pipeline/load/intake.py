@@ -60,8 +60,8 @@ def forget_incoming(into: Path) -> None:
         (kept.drops_folder(into) / name).unlink(missing_ok=True)
 
 
-def _few(names: list[str]) -> str:
-    return ", ".join(names[:3]) + (", ..." if len(names) > 3 else "")
+def _few(names: list[str], most: int = 3) -> str:
+    return ", ".join(names[:most]) + (", ..." if len(names) > most else "")
 
 
 def _name_strangers(order: RunOrder, found: Found) -> None:
@@ -92,11 +92,14 @@ def _take_one(
         skipped.append(f"{file.name} ({verdict.skip})")
         return None
     layout = plan(file, copy, mapping, warehouse)
-    named = [n for n in layout.extras if not n.startswith("column ")]
-    if named:
-        order.say(f"{file.name}: kept beside the known columns: {', '.join(shown(n) for n in named)}")
+    named = [shown(n) for n in layout.extras if not n.startswith("column ")]
     if layout.missing:
-        order.say(f"{file.name}:1: has no column {', '.join(layout.missing)}; no row of it was read")
+        order.say(
+            f"{file.name}:1: the header lacks {', '.join(layout.missing)}, expected every required column of "
+            f"{file.table}; its unknown columns are {_few(named, SAID) or 'none'}; no row was read"
+        )
+    elif named:
+        order.say(f"{file.name}: kept beside the known columns: {', '.join(named)}")
     for load_id in verdict.drop:
         drop_loads(warehouse, f"load_id = {load_id}")
     load_id = (warehouse.scalar("SELECT max(load_id) FROM load_file") or 0) + 1

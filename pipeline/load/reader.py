@@ -26,13 +26,14 @@ def select(layout: Layout, load_id: int) -> str:
     texts = [f"{v.made_text} AS text_of_{v.column.name}" for v in values if v.made_text is not None]
     typed = [f"{v.value} AS {v.column.name}" for v in values]
     made = [f"{sql} AS {column}" for column, sql in _made(layout, values).items()]
-    bad = " OR ".join(v.bad for v in values)
+    suspect = " OR ".join([*(condition for v in values for condition in v.suspect), *_odd_numbers(values)])
     source = f"(SELECT {', '.join(['*', *texts])} FROM {_source(layout)})" if texts else _source(layout)
     kept = ", ".join(n for n, _ in staged_columns(layout.table)[1:-2])
     return (
         f"SELECT {load_id}::INTEGER AS load_id, {kept}, "
-        f"CASE WHEN is_bad THEN {_reason(values)} END AS reason, CASE WHEN is_bad THEN {_detail(values)} END AS detail "
-        f"FROM (SELECT *, {bad} AS is_bad FROM "
+        f"CASE WHEN is_suspect THEN {_reason(values)} END AS reason, "
+        f"CASE WHEN is_suspect THEN nullif({_detail(values)}, '') END AS detail "
+        f"FROM (SELECT *, {suspect} AS is_suspect FROM "
         f"(SELECT {', '.join(['*', *typed, *made])}, {_extras(layout)} AS extras FROM {source}))"
     )
 
@@ -47,6 +48,17 @@ def _source(layout: Layout) -> str:
         f"delim = {literal(layout.header.separator)}, quote = '\"', escape = '\"', comment = '', compression = 'none', "
         f"columns = {{{', '.join(columns)}}}, store_rejects = true, rejects_limit = 0)"
     )
+
+
+def _odd_numbers(values: list[ValueSql]) -> list[str]:
+    """Suspicions about all numbers of a row at once: one that is not finite, or is written 1_000."""
+    numbers = [v for v in values if v.column.kind == "number" and not v.text.startswith("NULL")]
+    if not numbers:
+        return []
+    names = ", ".join(v.column.name for v in numbers)
+    texts = ", ".join(v.text for v in numbers)
+    odd = [f"NOT isfinite({of}({names}))" for of in ("greatest", "least")]
+    return [*odd, f"contains(concat({texts}), '_')"]
 
 
 def _reason(values: list[ValueSql]) -> str:
@@ -95,7 +107,7 @@ def _local_day(layout: Layout, text: str) -> str:
     zone = layout.mapping.time_zone
     formats = layout.mapping.time_format + layout.mapping.date_format
     if zone is None and not formats:
-        return f"TRY_CAST(trim({text}) AS DATE)"
+        return f"coalesce(TRY_CAST({text} AS DATE), TRY_CAST(trim({text}) AS DATE))"
     written = f"{local_time(layout, text)}::DATE"
     if zone is None:
         return written
@@ -105,11 +117,12 @@ def _local_day(layout: Layout, text: str) -> str:
 
 def _decimals(layout: Layout, text: str) -> str:
     """Digits after the decimal mark as written; an exponent moves the mark: 1.5e-1 has two."""
-    plain = f"trim({text})"
-    plain = f"replace({plain}, ',', '.')" if layout.decimal_comma else plain
-    after = f"CASE WHEN instr({plain}, '.') = 0 THEN 0 ELSE strlen({plain}) - instr({plain}, '.') END"
-    mantissa = f"split_part(lower({plain}), 'e', 1)"
-    exponent = f"coalesce(TRY_CAST(split_part(lower({plain}), 'e', 2) AS INTEGER), 0)"
-    shifted = f"greatest(strlen({mantissa}) - instr({mantissa} || '.', '.'), 0) - {exponent}"
-    digits = f"CASE WHEN contains({text}, 'e') OR contains({text}, 'E') THEN greatest({shifted}, 0) ELSE {after} END"
-    return f"CASE WHEN {text} IS NOT NULL AND trim({text}) <> '' THEN least({digits}, 100)::TINYINT END"
+    plain = f"replace({text}, ',', '.')" if layout.decimal_comma else text
+    after = f"CASE WHEN contains({plain}, '.') THEN strlen({plain}) - instr({plain}, '.') ELSE 0 END"
+    low = f"lower(trim({plain}))"
+    mantissa = f"split_part({low}, 'e', 1)"
+    exponent = f"coalesce(TRY_CAST(split_part({low}, 'e', 2) AS INTEGER), 0)"
+    shifted = f"greatest(greatest(strlen({mantissa}) - instr({mantissa} || '.', '.'), 0) - {exponent}, 0)"
+    odd = f"contains({text}, 'e') OR contains({text}, 'E') OR contains({text}, ' ')"
+    digits = f"least(CASE WHEN {odd} THEN {shifted} ELSE {after} END, 100)::TINYINT"
+    return digits if text.startswith("NULL") else f"CASE WHEN {text} IS NOT NULL THEN {digits} END"

@@ -56,7 +56,7 @@ def _parquet_header(warehouse: Warehouse, path: Path, name: str) -> Header:
     try:
         columns = warehouse.con.execute("SELECT * FROM read_parquet(?) LIMIT 0", [str(path)]).description
     except duckdb.Error as error:
-        raise UsageError(f"{name}: cannot be read as Parquet: {str(error).splitlines()[0]}") from error
+        raise UsageError(f"{name}: cannot be read, expected a whole Parquet file") from error
     return Header(tuple(str(c[0]) for c in columns or []))
 
 
@@ -139,9 +139,9 @@ def _mended(layout: Layout, records: Records | None) -> Layout:
 def _take_rejects(warehouse: Warehouse, columns: int) -> list[tuple[int, str]]:
     """Number and fault of the records that DuckDB set apart, in order; its tables of them are dropped."""
     rows = warehouse.con.sql(
-        "SELECT line, max(error_type::VARCHAR), "
-        "max(TRY_CAST(regexp_extract(error_message, 'Found: ([0-9]+)', 1) AS INTEGER)) "
-        "FROM reject_errors GROUP BY line ORDER BY line"
+        "SELECT line, max(kind), if(max(kind) = 'MISSING COLUMNS', min(n), max(n)) FROM (SELECT line, "
+        "error_type::VARCHAR AS kind, TRY_CAST(regexp_extract(error_message, 'Found: ([0-9]+)', 1) AS INTEGER) AS n "
+        "FROM reject_errors) GROUP BY line ORDER BY line"
     ).fetchall()
     warehouse.execute("DROP TABLE reject_errors")
     warehouse.execute("DROP TABLE reject_scans")

@@ -19,7 +19,7 @@ WITH rejected AS (
     FROM row_fate AS t LEFT JOIN row_line AS l ON t.load_id = l.load_id AND t.ordinal = l.ordinal
     WHERE t.fate = 'rejected'
 )
-SELECT f.file, r.line_number, r.detail, r.reason, count(*) OVER of_file AS n
+SELECT f.file, r.line_number, r.detail, r.reason, count(*) OVER of_file AS n, f.load_id
 FROM rejected AS r INNER JOIN load_file AS f ON r.load_id = f.load_id
 WHERE NOT f.accepted
 WINDOW of_file AS (PARTITION BY r.load_id)
@@ -31,8 +31,8 @@ ORDER BY r.load_id, r.line_number
 def say_rejected(warehouse: Warehouse, say: Callable[[str], None]) -> None:
     """Say what was rejected in the files of this run."""
     rows = warehouse.con.sql(REJECTED).fetchall()
-    for place, (file, line, detail, reason, n) in enumerate(rows):
-        say(f"{file}:{line}: {detail} ({reason})")
-        last = place + 1 == len(rows) or rows[place + 1][0] != file
+    for place, (file, line, detail, reason, n, load_id) in enumerate(rows):
+        say(f"{file}:{line}: {detail} [{reason}]")
+        last = place + 1 == len(rows) or rows[place + 1][5] != load_id
         if last and n > SAID_PER_FILE:
             say(f"{file}: and {n - SAID_PER_FILE} more rows were rejected; all are in the table rejected_row")

@@ -21,7 +21,7 @@ class ValueSql:
     """SQL of one column. `made_text` is the text after the mapping's words (None: the file's own text, `text`).
 
     `value` is the typed value, `wrong` is true where a text stands that gives no value, `expected` says in words (an
-    SQL text) what should stand there.
+    SQL text) what should stand there. `suspect` is true wherever `wrong` is, and cheap: it is asked of every row.
     """
 
     column: Column
@@ -30,6 +30,7 @@ class ValueSql:
     value: str
     wrong: str
     expected: str
+    suspect: tuple[str, ...] = ()
 
     @property
     def bad(self) -> str:
@@ -42,15 +43,34 @@ def value_sql(layout: Layout, column: Column) -> ValueSql:
     """The SQL for `column` in files of this layout."""
     text, made = _text(layout, column)
     make = {"number": _number, "word": _word, "flag": _flag, "date": _date, "instant": _instant}.get(
-        column.kind
+        column.kind, _plain
     )
-    if make is None:
-        unbroken = f"replace({text}, chr(13) || chr(10), chr(10))" if layout.returns else text
-        return ValueSql(
-            column, text, made, f"nullif(trim({unbroken}), '')", "false", literal(column.expected)
-        )
     value, wrong, expected = make(layout, column, text)
-    return ValueSql(column, text, made, value, wrong, expected)
+    return ValueSql(column, text, made, value, wrong, expected, _suspect(layout, column, text, wrong))
+
+
+def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str, ...]:
+    """Cheap conditions that hold wherever a value is missing or wrong; those of numbers as a group are in `reader.py`."""
+    name = column.name
+    if column.required:
+        conditions = [f"{name} IS NULL"]
+    elif wrong == "false" or (text.startswith("NULL") and not layout.mapping.of(layout.table).constants):
+        return ()
+    else:
+        conditions = [f"({name} IS NULL AND {text} IS NOT NULL)"]
+    if column.kind in ("date", "instant"):
+        kind = column.sql_type
+        conditions.append(f"NOT ({name} BETWEEN '1970-01-02'::{kind} AND '9999-12-30'::{kind})")
+    if column.positive:
+        conditions.append(f"{name} <= 0")
+    if column.kind == "instant" and layout.mapping.time_zone is not None:
+        conditions.append(f"({wrong})")
+    return tuple(conditions)
+
+
+def trimmed(text: str) -> str:
+    """The text without blanks around it, NULL if nothing is left; `trim` is reached only where a blank stands."""
+    return f"CASE WHEN {text} LIKE ' %' OR {text} LIKE '% ' THEN nullif(trim({text}), '') ELSE {text} END"
 
 
 def empty(text: str) -> str:
@@ -77,6 +97,11 @@ def _text(layout: Layout, column: Column) -> tuple[str, str | None]:
 def _stands(column: Column, text: str) -> str:
     """A text stands there, but it gave no value. `trim` is reached for such rows only."""
     return f"({column.name} IS NULL AND {text} IS NOT NULL AND trim({text}) <> '')"
+
+
+def _plain(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:
+    unbroken = f"replace({text}, chr(13) || chr(10), chr(10))" if layout.returns else text
+    return trimmed(unbroken), "false", literal(column.expected)
 
 
 def _number(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:

@@ -13,7 +13,7 @@ SELECT
     file,
     table_name,
     'missing_column' AS problem,
-    'has no column ' || missing AS detail
+    'the header lacks ' || missing AS detail
 FROM load_file
 WHERE NOT accepted AND missing <> ''
 UNION ALL

@@ -1,0 +1,151 @@
+"""Hand-made files that cannot be used at all, each with the exact message that it must get."""
+
+from __future__ import annotations
+
+import gzip
+from pathlib import Path
+
+import pytest
+
+from pipeline.errors import UsageError
+from pipeline.load.mapping_start import START_NAME
+from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Store, write_drop
+
+ROW = "V1,S1,E1,T1,2026-03-01,cooling,-0.2,0.3"
+EXPORT = "export it again or say encoding in the mapping"
+ACCENT = f"{VISIT_COLUMNS},note\n{ROW},caf\u00e9"
+
+# name: (file, content, the message)
+UNUSABLE: dict[str, tuple[str, bytes, str]] = {
+    "empty": ("visits.csv", b"", "visits.csv:1: is empty, expected a header row with column names"),
+    "blank lines only": (
+        "visits.csv",
+        b"\n\n  \n",
+        "visits.csv:1: is empty, expected a header row with column names",
+    ),
+    "a column twice": (
+        "visits.csv",
+        f"{VISIT_COLUMNS},Supply_Static\n{ROW},1\n".encode(),
+        "visits.csv:1: column 'Supply_Static' stands twice (columns 8 and 9), expected each name once",
+    ),
+    "a header that never ends": (
+        "visits.csv",
+        b'"visit_id,site_id\nV1,S1\n',
+        "visits.csv:1: the header row has faulty quotes (unexpected end of data), expected column names",
+    ),
+    "NUL in the header": (
+        "visits.csv",
+        f"{VISIT_COLUMNS}\0\n{ROW}\n".encode(),
+        "visits.csv:1: the header row holds a NUL byte, expected text",
+    ),
+    "Latin-1": (
+        "visits.csv",
+        f"{ACCENT} au lait\n".encode("latin-1"),
+        f"visits.csv:2: byte {len(ACCENT)} holds 0xe9, expected UTF-8 (perhaps Windows-1252); {EXPORT}",
+    ),
+    "UTF-16": (
+        "visits.csv",
+        f"{VISIT_COLUMNS}\n{ROW}\n".encode("utf-16"),
+        f"visits.csv: byte 1 begins UTF-16 text, expected UTF-8; {EXPORT}",
+    ),
+    "UTF-8 cut in a character": (
+        "visits.csv",
+        ACCENT.encode()[:-1],
+        f"visits.csv:2: ends within a character (byte {len(ACCENT)}), expected a whole UTF-8 file",
+    ),
+    "not gzip": (
+        "visits.csv.gz",
+        b"visit_id\nV1\n",
+        "visits.csv.gz: cannot be unpacked (Not a gzipped file (b'vi')); expected a whole gzip file",
+    ),
+    "gzip cut short": (
+        "visits.csv.gz",
+        gzip.compress(f"{VISIT_COLUMNS}\n{ROW}\n".encode(), mtime=0)[:-12],
+        "visits.csv.gz: cannot be unpacked (Compressed file ended before the end-of-stream marker was reached); "
+        "expected a whole gzip file",
+    ),
+    "not Parquet": (
+        "visits.parquet",
+        b"PAR1 nonsense",
+        "visits.parquet: cannot be read, expected a whole Parquet file",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", UNUSABLE)
+def test_message_for_an_unusable_file(tmp_path: Path, name: str) -> None:
+    file, content, message = UNUSABLE[name]
+    store = Store(tmp_path / "into")
+    others = {k: v for k, v in SOUND.items() if k != "visits.csv"}
+    with pytest.raises(UsageError) as caught:
+        store.run(write_drop(tmp_path / "drop", others | {file: content}))
+    assert str(caught.value) == message
+    assert caught.value.exit_status == 2
+    assert store.rows("SELECT count(*) FROM load_file") == [(0,)]
+    assert not (store.into / "drops" / "incoming").exists()
+
+
+def test_every_unusable_file_of_a_drop_is_named(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    with pytest.raises(UsageError) as caught:
+        store.run(write_drop(tmp_path / "drop", SOUND | {"sites_2.csv": b"", "work.csv": b"\xff\xfea\0"}))
+    assert str(caught.value).splitlines() == [
+        "sites_2.csv:1: is empty, expected a header row with column names",
+        f"work.csv: byte 1 begins UTF-16 text, expected UTF-8; {EXPORT}",
+    ]
+
+
+@pytest.mark.parametrize("files", [{}, {"visitors.csv": "a,b\n1,2\n"}])
+def test_a_drop_without_an_input_file(tmp_path: Path, files: Files) -> None:
+    store = Store(tmp_path / "into")
+    drop = write_drop(tmp_path / "drop", files)
+    with pytest.raises(UsageError) as caught:
+        store.run(drop)
+    names = "blower_tables, equipment, instruments, sites, technicians, visits, work"
+    message = f"{drop}: no input file, expected files whose names begin with one of {names}"
+    start = store.into / START_NAME
+    if files:
+        message += f"; a mapping to start from was written to {start}"
+    assert str(caught.value) == message
+    assert start.exists() == bool(files)
+
+
+def test_a_drop_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="nowhere: no such file or folder; expected a folder of CSV files"):
+        Store(tmp_path / "into").run(tmp_path / "nowhere")
+
+
+def test_a_missing_required_column_is_a_fact_for_the_gate(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", SOUND | {"sites.csv": "site_id,Area\nS1,North\n"}), passes=False)
+    assert store.said[0] == (
+        "sites.csv:1: the header lacks branch, expected every required column of sites; its unknown columns are 'Area'; "
+        "no row was read"
+    )
+    assert store.rows("SELECT * FROM gate_fact ORDER BY ALL")[0] == (
+        "sites.csv",
+        "sites",
+        "missing_column",
+        "the header lacks branch",
+    )
+    problems = "SELECT DISTINCT table_name, problem FROM gate_fact WHERE file IS NULL ORDER BY ALL"
+    assert store.rows(problems) == [
+        ("equipment", "key_table_empty"),
+        ("equipment", "rejected_share"),
+        ("sites", "key_table_empty"),
+        ("visits", "key_table_empty"),
+        ("visits", "rejected_share"),
+    ]
+
+
+def test_the_gate_hears_of_more_than_one_row_in_twenty(tmp_path: Path) -> None:
+    def sites(bad: int) -> str:
+        rows = [f"S{i},{'' if i <= bad else 'North'}\n" for i in range(1, 41)]
+        return "site_id,branch\n" + "".join(rows[::-1])
+
+    for bad, facts in ((2, []), (3, [("sites", "3 of 40 rows were rejected, expected at most 5 %")])):
+        store = Store(tmp_path / f"into {bad}")
+        lonely = {"equipment.csv": SOUND["equipment.csv"].replace("S1", "S40").replace("S2", "S39")}
+        store.run(write_drop(tmp_path / f"drop {bad}", {"sites.csv": sites(bad)} | lonely))
+        shares = "SELECT table_name, detail FROM gate_fact WHERE problem = 'rejected_share'"
+        assert store.rows(shares) == facts

@@ -1,0 +1,135 @@
+"""Corrections: which of several rows with one key counts, what becomes of the others, and what identical means."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.load.drops import SOUND, Files, Store, write_drop
+
+BRANCHES = "SELECT site_id, branch FROM site ORDER BY ALL"
+SUPERSEDED = (
+    "SELECT key, file, line_number, superseded_by_file, superseded_by_line, raw_line FROM superseded_row"
+)
+
+
+def _load(tmp_path: Path, files: Files) -> Store:
+    store = Store(tmp_path / "into")
+    others = {k: v for k, v in SOUND.items() if k in ("technicians.csv",)}
+    store.run(write_drop(tmp_path / "drop", others | files))
+    return store
+
+
+def test_the_later_file_name_in_natural_order_wins(tmp_path: Path) -> None:
+    store = _load(
+        tmp_path,
+        {
+            "sites_10.csv": "site_id,branch\nS1,ten\n",
+            "sites_9.csv": "site_id,branch\nS1,nine\n",
+        },
+    )
+    assert store.rows(BRANCHES) == [("S1", "ten")]
+    assert store.rows(SUPERSEDED) == [("S1", "sites_9.csv", 2, "sites_10.csv", 2, "S1,nine")]
+
+
+def test_the_later_line_wins_within_a_file(tmp_path: Path) -> None:
+    store = _load(tmp_path, {"sites.csv": "site_id,branch\nS1,one\nS1,two\nS1,three\n"})
+    assert store.rows(BRANCHES) == [("S1", "three")]
+    assert [r[2:5] for r in store.rows(SUPERSEDED)] == [(2, "sites.csv", 4), (3, "sites.csv", 4)]
+
+
+def test_the_latest_recorded_at_wins_over_file_names_and_none_is_the_earliest(tmp_path: Path) -> None:
+    store = _load(
+        tmp_path,
+        {
+            "sites_1.csv": "site_id,branch,recorded_at\nS1,late,2026-02-01T00:00:00Z\nS2,dated,2020-01-01T00:00:00Z\n",
+            "sites_2.csv": "site_id,branch,recorded_at\nS1,early,2026-01-31T23:00:00-00:30\nS2,undated,\n",
+        },
+    )
+    assert store.rows(BRANCHES) == [("S1", "late"), ("S2", "dated")]
+
+
+def test_identical_rows_are_repeated_whatever_their_spelling(tmp_path: Path) -> None:
+    store = _load(
+        tmp_path,
+        {
+            "sites_1.csv": "site_id,branch,elevation_ft\nS1,North,200\n",
+            "sites_2.csv": '"branch","elevation_ft","site_id"\r\n" North ",2e2,"S1"\r\n',
+        },
+    )
+    assert store.rows(
+        "SELECT file, rows_loaded, rows_repeated FROM load_ledger WHERE table_name = 'sites'"
+    ) == [
+        ("sites_1.csv", 1, 0),
+        ("sites_2.csv", 0, 1),
+    ]
+    assert store.rows("SELECT count(*) FROM superseded_row") == [(0,)]
+
+
+def test_another_value_in_an_unknown_column_makes_another_row(tmp_path: Path) -> None:
+    store = _load(
+        tmp_path,
+        {"sites_1.csv": "site_id,branch,gate\nS1,N,3\n", "sites_2.csv": "site_id,branch,gate\nS1,N,4\n"},
+    )
+    assert store.rows("SELECT count(*) FROM superseded_row") == [(1,)]
+    assert "sites_1.csv: kept beside the known columns: 'gate'" in store.said
+
+
+def test_an_empty_unknown_column_makes_no_difference(tmp_path: Path) -> None:
+    store = _load(
+        tmp_path,
+        {"sites_1.csv": "site_id,branch,gate\nS1,N,\n", "sites_2.csv": "site_id,branch\nS1,N\n"},
+    )
+    assert store.rows("SELECT sum(rows_repeated)::INT FROM load_ledger") == [(1,)]
+
+
+def test_a_rejected_row_corrects_nothing(tmp_path: Path) -> None:
+    store = _load(
+        tmp_path,
+        {
+            "sites_1.csv": "site_id,branch\nS1,North\n",
+            "sites_2.csv": "site_id,branch,elevation_ft\nS1,South,high\n",
+        },
+    )
+    assert store.rows(BRANCHES) == [("S1", "North")]
+    assert store.rows("SELECT count(*) FROM superseded_row") == [(0,)]
+
+
+def test_a_return_to_an_earlier_content_counts_as_repeated(tmp_path: Path) -> None:
+    store = _load(
+        tmp_path,
+        {f"sites_{i}.csv": f"site_id,branch\nS1,{b}\n" for i, b in enumerate(["a", "b", "a"])},
+    )
+    assert store.rows(BRANCHES) == [("S1", "b")]
+    assert store.rows("SELECT rows_repeated FROM load_ledger WHERE file = 'sites_2.csv'") == [(1,)]
+
+
+def test_points_of_a_blower_table_are_known_by_table_tap_and_static(tmp_path: Path) -> None:
+    head = "blower_table_id,tap,external_static_inwc,airflow_cfm\n"
+    store = _load(
+        tmp_path,
+        {
+            "sites.csv": SOUND["sites.csv"],
+            "blower_tables_1.csv": head + "B1,low,0.1,900\nB1,low,0.2,880\nB1,high,0.1,1200\n",
+            "blower_tables_2.csv": head + "B1,low,0.20,870\n",
+        },
+    )
+    assert store.rows("SELECT tap, external_static_inwc, airflow_cfm FROM blower_table ORDER BY ALL") == [
+        ("high", 0.1, 1200.0),
+        ("low", 0.1, 900.0),
+        ("low", 0.2, 870.0),
+    ]
+    assert store.rows("SELECT key FROM superseded_row") == [("B1|low|0.2",)]
+
+
+@pytest.mark.parametrize("orders", [(0, 1), (1, 0)])
+def test_files_of_one_name_are_ordered_by_their_folder(tmp_path: Path, orders: tuple[int, int]) -> None:
+    store = Store(tmp_path / "into")
+    drops = [
+        write_drop(tmp_path / "week 2", {"sites.csv": "site_id,branch\nS1,two\n"}),
+        write_drop(tmp_path / "week 10", {"sites.csv": "site_id,branch\nS1,ten\n"}),
+    ]
+    for place in orders:
+        store.run(drops[place])
+    assert store.rows(BRANCHES) == [("S1", "ten")]
