@@ -82,6 +82,7 @@ EDGES: dict[str, Any] = {
     "theil_sen_slope([], [])": None,
     "theil_sen_slope([1, 1], [1, 2])": None,
     "theil_sen_interval([], [], 1.96)": None,
+    "theil_sen_interval([1, 1, 2, 3], [0, 1, 3, 10], 0)": [3.0, 4.5],  # ranks of 2.5 go to the even 2
     "theil_sen_lo([0, 0, 0, 0, 1], [1, 1, 1, 1, 2], 1.96)": None,
     "theil_sen_intercept([1], [2])": None,
     "theil_sen_intercept([1, 2, NULL], [2, 4, 100])": 0.0,
