@@ -42,6 +42,7 @@ PUBLISHED = (
     "site_static",
     "site_trend",
     "equipment_trend",
+    "change_point",
     "site_priority",
     "site_what_if",
     "branch_static",

@@ -106,6 +106,8 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting(
         "trend_cross_check_p", 0.3, "probability", "the rank test must not speak against a slope; " + COMMON
     ),
+    Setting("change_point_material_inwc", 0.04, "in. w.c.", COMMON),
+    Setting("change_point_evidence", 3.0, "natural log of the likelihood ratio", "20 to 1; " + COMMON),
     Setting("days_per_year", 365.25, "d/year", "Julian year"),
     # technicians
     Setting("technician_min_visits", 20, "visits", "data contract section 4"),

@@ -27,6 +27,7 @@ class Planted:
     units: pl.DataFrame  # a row per equipment and mode: truth of the last segment
     technicians: pl.DataFrame
     gauges: pl.DataFrame
+    works: pl.DataFrame
 
     def sites(self) -> pl.DataFrame:
         """site_static beside its truth (columns that clash end in _true)."""
@@ -46,6 +47,7 @@ def plant(folder: Path, profile: Profile, seed: int) -> Planted:
         pl.read_parquet(truth / "equipment.parquet").filter(pl.col("last")),
         pl.read_parquet(truth / "technician.parquet"),
         pl.read_parquet(truth / "technician_instrument.parquet"),
+        pl.read_parquet(truth / "work.parquet"),
     )
 
 
@@ -170,3 +172,17 @@ def hidden_offset_errors(fleet: Planted) -> pl.DataFrame:
         for port in ("return", "supply")
     ]
     return pl.concat(ports)
+
+
+def steps_right(fleet: Planted) -> tuple[int, int]:
+    """Of the change points named, those at units with a work that nobody recorded."""
+    unrecorded = fleet.works.filter(~pl.col("recorded")).select("equipment_id").with_columns(hidden=True)
+    named = fleet.ask("SELECT equipment_id FROM change_point").join(unrecorded, on="equipment_id", how="left")
+    return share(named, pl.col("hidden"))
+
+
+def steps_found(fleet: Planted) -> tuple[int, int]:
+    """Of the unrecorded works that moved cooling TESP by more than 0.06 in. w.c., those named."""
+    large = fleet.works.filter(~pl.col("recorded") & (pl.col("shift_cooling_inwc").abs() > 0.06))
+    named = fleet.ask("SELECT equipment_id FROM change_point").with_columns(named=True)
+    return share(large.join(named, on="equipment_id", how="left"), pl.col("named"))

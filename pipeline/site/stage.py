@@ -35,6 +35,7 @@ def run_site(warehouse: Warehouse) -> None:
     warehouse.run("site/trend_start.sql")
     warehouse.run("site/trend_line.sql")
     set_prior(warehouse, "trend", "SELECT scatter_variance, df FROM trend_line WHERE df >= 2 ORDER BY ALL")
+    warehouse.run("site/change_point.sql")
     warehouse.run("site/equipment_trend.sql")
     warehouse.store("rank_interval", rank_frame(warehouse.query(LISTED)))
     for name in ("site_priority", "branch_static", "site_attention"):

@@ -72,3 +72,12 @@ def test_hard_fleets(hard: list[Planted]) -> None:
     assert 0.90 <= pooled([planted.level_coverage(f) for f in hard]) <= 0.98
     assert pooled([planted.chronic_precision(f) for f in hard]) >= 0.95
     assert pooled([planted.sound_accused(f) for f in hard]) <= 0.03
+
+
+def test_unrecorded_work_is_a_step_and_no_trend(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Few visits on one side of a work leave many unnamed; what is named should be right."""
+    hidden = replace(FLEET, unrecorded_work_share=0.15)
+    made = [plant(tmp_path_factory.mktemp(f"step{seed}"), hidden, seed) for seed in range(2)]
+    assert pooled([planted.steps_right(f) for f in made]) >= 0.80
+    assert pooled([planted.steps_found(f) for f in made]) >= 0.50
+    assert pooled([planted.false_trends(f) for f in made]) <= 0.12
