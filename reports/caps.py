@@ -1,13 +1,14 @@
 """How much a page shows at most, whatever the fleet's size: rows are capped in SQL, and the page says so."""
 
-TOP = 40  # units in each ranked list; the queries add the first few of every branch
-TOP_IN_BRANCH = 4
+TOP = 30  # units in each ranked list; the query adds the first few of every branch, up to twice as many
+TOP_IN_BRANCH = 3
+BOTH_MODES = 120  # units with a sheet for each mode; of more, only the listed modes have one
 SHOWN_AT_ONCE = 8  # rows of a list before "show all"
-TOP_UPKEEP = 30
-TOP_RISING = 20
+TOP_UPKEEP = 20
+TOP_RISING = 15
 TOP_BRANCHES = 60
-TOP_FOUND = 6000  # entries in the search
-POINTS = 2500  # points in a picture
+TOP_FOUND = 3000  # entries in the search
+POINTS = 1500  # points in a picture
 NEWEST_VISITS = 30  # readings of one unit and mode
 COACHING = 60
 OFFSET_PAIRS = 30

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from reports import caps, words
+from reports import caps, columns, words
 from reports.charts import quality
 from reports.page import Figure, Page
 from reports.queries import Published, Result, Row
@@ -15,7 +15,6 @@ GROUPINGS = {
     "technician": ("By technician", "technician"),
     "instrument": ("By instrument", "instrument"),
 }
-FATE_WORDS = words.FATES
 
 
 def data_quality_page(published: Published, publication: Row) -> str:
@@ -25,14 +24,11 @@ def data_quality_page(published: Published, publication: Row) -> str:
     checks = published.rows("check_shares")
     by_month = published.rows("fates_by_month", months=caps.MONTHS)
     if len(by_month):
-        page.draw(Figure("fates", quality.fates(by_month), by_month, "What became of each month's visits.",
-                         (("visit_month", "Month", "text"), ("fate", "Became", "word"), ("n_visits", "Visits", "count"),
-                          ("share", "Share of the month", "share"))))  # fmt: skip
+        alt = "What became of each month's visits: used as recorded, repaired, not like new, set aside."
+        page.draw(Figure("fates", quality.fates(by_month), by_month, alt, columns.FATES))
     if any(row["n_visits"] for row in checks):
-        page.draw(Figure("checks", quality.checks(checks), checks, "Share of all visits that each check finds.",
-                         (("title", "Check", "text"), ("n_visits", "Visits", "count"), ("share", "Share", "share"),
-                          ("n_set_aside", "Set aside", "count"), ("n_repaired", "Repaired", "count"),
-                          ("n_not_like_new", "Not like new", "count"), ("n_note", "Noted", "count"))))  # fmt: skip
+        alt = "Share of all visits that each check finds."
+        page.draw(Figure("checks", quality.checks(checks), checks, alt, columns.CHECKS))
     limits = {row["name"]: row["value"] for row in published.rows("limits")}
     context: dict[str, Any] = {
         "fates": _fates(fates),
@@ -52,7 +48,7 @@ def data_quality_page(published: Published, publication: Row) -> str:
         title="Data quality",
         current="data_quality.html",
         publication=publication,
-        fate_words=FATE_WORDS,
+        fate_words=words.FATES,
         consequence_words=words.CONSEQUENCES,
         **context,
     )
@@ -75,9 +71,9 @@ def _grid(page: Page, grouping: str) -> bool:
     if not len(shares):
         return False
     title, member = GROUPINGS[grouping]
-    columns = (("member", member.capitalize(), "text"), ("title", "Check", "text"), ("n_found", "Found", "count"),
-               ("n_visits", "Visits", "count"), ("share", "Share", "share"))  # fmt: skip
-    page.draw(Figure(f"grid_{grouping}", quality.grid(shares, member), shares,
-                     f"Share of visits that each check finds, {title.lower()}.", columns,
-                     widest=330 + 70 * shares.frame["member"].n_unique()))  # fmt: skip
+    alt = f"Share of visits that each check finds, {title.lower()}."
+    widest = 330 + 70 * shares.frame["member"].n_unique()
+    page.draw(
+        Figure(f"grid_{grouping}", quality.grid(shares, member), shares, alt, columns.grid(member), widest)
+    )
     return True

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from reports import caps, palette, words
+from reports import caps, columns, palette, words
 from reports.charts import change, fleet, ranking, unit
 from reports.page import Figure, Page
 from reports.queries import Published, Result, Row
@@ -33,20 +33,6 @@ STATE_WORDS = {
     "too_few_visits": "too few visits to judge",
     "not_measured": "never measured",
 }
-RANKED_COLUMNS = (
-    ("rank", "Rank", "count"),
-    ("site_id", "Site", "text"),
-    ("equipment_id", "Unit", "text"),
-    ("mode", "Mode", "text"),
-    ("problem_side", "Problem", "word"),
-    ("level_inwc", "Level, in. w.c.", "inwc"),
-    ("level_lo_inwc", "at least (95 %)", "inwc"),
-    ("level_hi_inwc", "at most (95 %)", "inwc"),
-    ("rated_tesp_inwc", "Rated", "inwc"),
-    ("expected_excess_inwc", "Over by", "signed"),
-    ("prob_over_rated", "Sure", "chance"),
-    ("n_visits", "Visits", "count"),
-)
 
 
 def operations_page(published: Published, publication: Row) -> str:
@@ -71,9 +57,9 @@ def operations_page(published: Published, publication: Row) -> str:
     context |= {"facts": facts, "sheet_ids": _sheet_ids(facts)}
     if len(ranked):
         alt = "The first units of the whole list: level with interval against the rating, by problem."
-        page.draw(Figure("first_ten", ranking.first_ranked(ranked), ranked, alt, RANKED_COLUMNS))
-    context |= _fleet(page) | _changes(page, rising)
-    context |= _found(page)
+        page.draw(Figure("first_ten", ranking.first_ranked(ranked), ranked, alt, columns.RANKED))
+    _changes(page, rising)
+    context |= _fleet(page) | _found(page)
     return page.html(
         "operations.html.j2",
         scripts_of=("operations.js",),
@@ -115,29 +101,32 @@ def _units(page: Page, *lists: Result) -> list[Row]:
     wanted = list(dict.fromkeys(str(row["equipment_id"]) for result in lists for row in result))
     if not wanted:
         return []
-    facts = published.rows("unit_facts", units=wanted)
+    facts = published.rows("unit_facts", units=wanted, sheets=_sheets_of(wanted, *lists))
     visits = published.rows("unit_visits", units=wanted, newest=caps.NEWEST_VISITS)
     work = page.carry(published.rows("unit_work", units=wanted))
     split = published.rows("unit_causes", units=wanted)
     page.carry(facts)
     rows = list(facts)
     first = (rows[0]["equipment_id"], rows[0]["mode"])
-    columns = (
-        ("visited_on", "Day", "day"), ("visit_id", "Visit", "text"), ("return_inwc", "Return", "inwc"),
-        ("supply_inwc", "Supply", "inwc"), ("tesp_inwc", "Total, in. w.c.", "inwc"), ("reading", "Reading", "text"),
-        ("findings", "Found", "text"), ("repairs", "Repaired", "text"), ("note", "Note", "text"),
-    )  # fmt: skip
-    page.draw(Figure("totals", unit.totals(visits, facts, work, *first), visits,
-                     "Total external static of one unit over time against its rating.", columns))  # fmt: skip
-    page.draw(Figure("sides", unit.sides(visits, facts, *first), visits,
-                     "Return and supply static of one unit over time.", columns[:5]))  # fmt: skip
-    page.draw(Figure("causes", unit.causes(split, *first), split,
-                     "The mean excess of one unit split into return restriction, supply restriction and airflow setting.",
-                     (("return_restriction_inwc", "Return restriction, in. w.c.", "signed"),
-                      ("supply_restriction_inwc", "Supply restriction", "signed"),
-                      ("airflow_setting_inwc", "Airflow setting", "signed"),
-                      ("n_valid", "Valid visits", "count"))))  # fmt: skip
+    alt = "Total external static of one unit over time against its rating."
+    page.draw(Figure("totals", unit.totals(visits, facts, work, *first), visits, alt, columns.VISITS))
+    alt = "Return and supply static of one unit over time."
+    page.draw(Figure("sides", unit.sides(visits, facts, *first), visits, alt, columns.SIDES))
+    alt = "The mean excess of one unit split into return restriction, supply restriction and airflow setting."
+    page.draw(Figure("causes", unit.causes(split, *first), split, alt, columns.CAUSES))
     return rows
+
+
+def _sheets_of(units: list[str], *lists: Result) -> list[str]:
+    """The sheets to draw: all (an empty list) for few units, for many only the modes that a list names."""
+    if len(units) <= caps.BOTH_MODES:
+        return []
+    return [
+        f"{row['equipment_id']}.{row['mode']}"
+        for result in lists
+        if "mode" in result.frame.columns
+        for row in result
+    ]
 
 
 def _sheet_ids(facts: list[Row]) -> dict[str, str]:
@@ -152,20 +141,12 @@ def _fleet(page: Page) -> dict[str, Any]:
     choices = published.rows("filters").one
     branches = published.rows("branches", top=caps.TOP_BRANCHES)
     if len(units):
-        page.draw(Figure("fleet_picture", fleet.fleet_picture(units, ratings), units,
-                         "Return static against supply static of the fleet's units, with the commonest ratings as lines.",
-                         (("equipment_id", "Unit", "text"), ("site_id", "Site", "text"), ("branch", "Branch", "text"),
-                          ("mode", "Mode", "text"), ("return_level_inwc", "Return, in. w.c.", "inwc"),
-                          ("supply_level_inwc", "Supply", "inwc"), ("level_inwc", "Total", "inwc"),
-                          ("rated_tesp_inwc", "Rated", "inwc"), ("static_state", "State", "word"))),
-                  ratings)  # fmt: skip
+        alt = "Return static against supply static of the fleet's units, with the commonest ratings as lines."
+        picture = fleet.fleet_picture(units, ratings)
+        page.draw(Figure("fleet_picture", picture, units, alt, columns.FLEET), ratings)
     if any(row["n_chronic"] for row in branches):
-        page.draw(Figure("branches", fleet.branches(branches), branches,
-                         "Chronic units by branch and equipment kind, split by problem.",
-                         (("branch", "Branch", "text"), ("equipment_kind", "Kind", "word"), ("n_units", "Units", "count"),
-                          ("n_judged", "Judged", "count"), ("n_chronic", "Chronic", "count"), ("n_return", "Return", "count"),
-                          ("n_supply", "Supply", "count"), ("n_airflow_setting", "Fan setting", "count"),
-                          ("share_chronic", "Chronic of judged", "share"))))  # fmt: skip
+        alt = "Chronic units by branch and equipment kind, split by problem."
+        page.draw(Figure("branches", fleet.branches(branches), branches, alt, columns.BRANCHES))
     values = [("branch", "Branch", choices["branches"]), ("kind", "Equipment", choices["kinds"]),
               ("mode", "Mode", choices["modes"])]  # fmt: skip
     n_all = units.one_of("n_all")
@@ -175,24 +156,15 @@ def _fleet(page: Page) -> dict[str, Any]:
     return {"filter_values": [(n, label, v or []) for n, label, v in values], "drawn_words": drawn}
 
 
-def _changes(page: Page, rising: Result) -> dict[str, Any]:
-    """Units that get worse and what work changed."""
+def _changes(page: Page, rising: Result) -> None:
+    """Draw the units that get worse and what work changed."""
     if len(rising):
-        page.draw(Figure("rising", change.rising(rising), rising, "Rise of the total static of each rising unit.",
-                         (("equipment_id", "Unit", "text"), ("site_id", "Site", "text"),
-                          ("slope_inwc_per_year", "in. w.c. a year", "signed3"), ("slope_lo", "at least (95 %)", "signed3"),
-                          ("slope_hi", "at most (95 %)", "signed3"), ("n_visits", "Visits", "count"),
-                          ("q_value", "q", "inwc3"))))  # fmt: skip
-    if page.published.table_exists("work_effect"):
-        work = page.published.rows("work_effect")
-        if any(row["shift_inwc"] is not None for row in work):
-            page.draw(Figure("work", change.work(work), work, "Change of the level after each kind of work.",
-                             (("work_kind", "Work", "word"), ("n_pairs", "Pairs", "count"),
-                              ("shift_inwc", "Change, in. w.c.", "signed"), ("shift_lo", "at least (95 %)", "signed"),
-                              ("shift_hi", "at most (95 %)", "signed"),
-                              ("share_within_rating_before", "Within rating before", "share"),
-                              ("share_within_rating_after", "after", "share"))))  # fmt: skip
-    return {}
+        alt = "Rise of the total static of each rising unit, with its interval."
+        page.draw(Figure("rising", change.rising(rising), rising, alt, columns.RISING))
+    work = page.published.rows("work_effect")
+    if any(row["shift_inwc"] is not None for row in work):
+        alt = "Change of the level after each kind of work, with its interval."
+        page.draw(Figure("work", change.work(work), work, alt, columns.WORK))
 
 
 def _found(page: Page) -> dict[str, Any]:

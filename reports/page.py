@@ -22,6 +22,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from reports import palette, words
+from reports.columns import Columns
 from reports.queries import Published, Result, Row, plain
 
 TEMPLATES = Path(__file__).with_name("templates")
@@ -35,7 +36,7 @@ class Figure:
     chart: Any
     source: Result
     alt: str
-    columns: tuple[tuple[str, str, str], ...]
+    columns: Columns
     widest: int = 0  # px; 0: as wide as its place
 
     @property
@@ -44,7 +45,7 @@ class Figure:
         return f"Figures behind the chart: {words.word(self.name)}"
 
     def spec(self) -> dict[str, Any]:
-        """The chart as Vega-Lite. Not checked against its schema here, which takes longer than all else: tests do that."""
+        """The chart as Vega-Lite. Checking it against its schema takes longer than all else: the tests do that."""
         with alt.utils.schemapi.debug_mode(False):
             spec: dict[str, Any] = palette.dress(self.chart).to_dict(validate=False)
         spec.pop("$schema", None)
@@ -125,7 +126,7 @@ def json_in_html(value: Any) -> str:
 @cache
 def vega_bundle() -> str:
     """The chart library, once a page. A closing script tag inside it would end the element: it has none."""
-    bundle: str = vl_convert.javascript_bundle()
+    bundle: str = vl_convert.javascript_bundle(None)
     return bundle.replace("</script", "<\\/script")
 
 

@@ -102,9 +102,5 @@ class Published:
         """Start a new page: results of earlier pages are let go, but for those named."""
         self.results = {key: result for key, result in self.results.items() if key in kept}
 
-    def table_exists(self, name: str) -> bool:
-        """Whether the publication holds this table: some came with later versions of the tool."""
-        return bool(self.con.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = ?", [name]).fetchall())
-
     def close(self) -> None:
         self.con.close()

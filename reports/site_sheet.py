@@ -9,26 +9,11 @@ import re
 from pathlib import Path
 
 from pipeline.errors import UsageError
-from reports import caps
+from reports import caps, columns
 from reports.charts import unit
 from reports.operations import SIDE_TITLES, STATE_WORDS
 from reports.page import Figure, Page
 from reports.queries import Published, Row
-
-VISIT_COLUMNS = (
-    ("visited_on", "Day", "day"),
-    ("mode", "Mode", "text"),
-    ("return_inwc", "Return", "inwc"),
-    ("supply_inwc", "Supply", "inwc"),
-    ("tesp_inwc", "Total, in. w.c.", "inwc"),
-    ("reading", "Reading", "text"),
-    ("findings", "Found", "text"),
-)
-CAUSE_COLUMNS = (
-    ("return_restriction_inwc", "Return restriction, in. w.c.", "signed"),
-    ("supply_restriction_inwc", "Supply restriction", "signed"),
-    ("airflow_setting_inwc", "Airflow setting", "signed"),
-)
 
 
 def draw_site_sheet(published_file: Path, folder: Path, site_id: str) -> Path:
@@ -71,7 +56,7 @@ def _sheet(published: Published, site: Row) -> str:
     page = Page(published)
     publication = published.rows("publication").one
     units = [str(row["equipment_id"]) for row in published.rows("site_units", site_id=site["site_id"])]
-    facts = published.rows("unit_facts", units=units)
+    facts = published.rows("unit_facts", units=units, sheets=[])
     visits = published.rows("unit_visits", units=units, newest=caps.NEWEST_VISITS)
     work = page.carry(published.rows("unit_work", units=units))
     split = published.rows("unit_causes", units=units)
@@ -82,12 +67,16 @@ def _sheet(published: Published, site: Row) -> str:
         alt = f"Total external static of {row['equipment_id']} in {row['mode']} over time against its rating."
         page.draw(
             Figure(
-                f"totals_{i}", unit.totals(visits, facts, work, *this, height=150), visits, alt, VISIT_COLUMNS
+                f"totals_{i}",
+                unit.totals(visits, facts, work, *this, height=150),
+                visits,
+                alt,
+                columns.VISITS,
             )
         )
         if row["problem_side"] != "none":
             alt = f"The mean excess of {row['equipment_id']} in {row['mode']}, split into its causes."
-            page.draw(Figure(f"causes_{i}", unit.causes(split, *this, height=78), split, alt, CAUSE_COLUMNS))
+            page.draw(Figure(f"causes_{i}", unit.causes(split, *this, height=78), split, alt, columns.CAUSES))
     return page.html(
         "site_sheet.html.j2",
         title=f"Site {site['site_id']}",

@@ -2,34 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from reports import caps, words
+from reports import caps, columns, words
 from reports.charts import practice
 from reports.page import Figure, Page
 from reports.queries import Published, Row
-
-FUNNEL_COLUMNS = (
-    ("technician_id", "Technician", "text"),
-    ("n_visits", "Visits", "count"),
-    ("n_not_zeroed", "Without a zero", "count"),
-    ("skip_rate", "Rate", "share"),
-    ("skip_lo", "at least (95 %)", "share"),
-    ("skip_hi", "at most (95 %)", "share"),
-    ("funnel_hi", "Funnel limit", "share"),
-    ("zeroing_state", "State", "word"),
-)
-OFFSET_COLUMNS = (
-    ("technician_id", "Technician", "text"),
-    ("instrument_id", "Instrument", "text"),
-    ("port", "Port", "text"),
-    ("offset_inwc", "Offset, in. w.c.", "signed3"),
-    ("offset_lo_inwc", "at least (95 %)", "signed3"),
-    ("offset_hi_inwc", "at most (95 %)", "signed3"),
-    ("n_visits", "Visits", "count"),
-    ("n_sites", "Sites", "count"),
-    ("q_value", "q", "inwc3"),
-)
 
 
 def training_page(published: Published, publication: Row) -> str:
@@ -41,14 +17,11 @@ def training_page(published: Published, publication: Row) -> str:
     habits = published.rows("habits", top=caps.HABITS)
     if any(row["technician_id"] is not None for row in technicians):
         alt = "Rate of visits without a zero against the number of visits, with the funnel's upper limit."
-        page.draw(Figure("funnel", practice.funnel(technicians), technicians, alt, FUNNEL_COLUMNS))
-    context: dict[str, Any] = {}
-    if published.table_exists("instrument_offset"):
-        offsets = published.rows("offsets", top=caps.OFFSET_PAIRS)
-        if len(offsets):
-            alt = "Offset of each technician's readings with one instrument from what others find at the same sites."
-            page.draw(Figure("offsets", practice.offsets(offsets), offsets, alt, OFFSET_COLUMNS))
-        context["offset_pairs"] = offsets.frame.select("technician_id", "instrument_id").n_unique()
+        page.draw(Figure("funnel", practice.funnel(technicians), technicians, alt, columns.FUNNEL))
+    offsets = published.rows("offsets", top=caps.OFFSET_PAIRS)
+    if len(offsets):
+        alt = "Offset of each technician's readings with one instrument from what others find at the same sites."
+        page.draw(Figure("offsets", practice.offsets(offsets), offsets, alt, columns.OFFSETS))
     limits = {row["name"]: row["value"] for row in published.rows("limits")}
     return page.html(
         "training.html.j2",
@@ -62,5 +35,4 @@ def training_page(published: Published, publication: Row) -> str:
         min_visits=words.count(limits["technician_min_visits"]),
         material=words.inwc(limits["offset_material_inwc"]),
         technician_q=words.inwc(limits["technician_q"]),
-        **context,
     )

@@ -10,7 +10,10 @@ from reports.charts.parts import INWC, SIGNED, row_height, rows_of, share_axis
 from reports.queries import Result
 
 STATES = ("skips_zero", "zero_doubtful", "zeroes", "too_few_visits")
-WORDS = "{'skips_zero': 'skips the zero', 'zero_doubtful': 'zero doubtful', 'zeroes': 'zeroes', 'too_few_visits': 'too few visits'}"
+WORDS = (
+    "{'skips_zero': 'skips the zero', 'zero_doubtful': 'zero doubtful', "
+    "'zeroes': 'zeroes', 'too_few_visits': 'too few visits'}"
+)
 
 
 def funnel(technicians: Result) -> Any:
@@ -125,7 +128,7 @@ def offsets(result: Result) -> Any:
     x = alt.X(
         "offset_lo_inwc:Q",
         title=f"offset of the readings ({INWC}), 95 % interval",
-        axis=alt.Axis(labelExpr="datum.value == 0 ? '0' : format(datum.value, '+.2f')", tickCount=8),
+        axis=alt.Axis(labelExpr=SIGNED, tickCount=8),
         scale=alt.Scale(padding=16, nice=False),
     )
     whisker = base.mark_rule(strokeWidth=1.5).encode(x=x, x2="offset_hi_inwc:Q", color=colour)

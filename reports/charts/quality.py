@@ -56,7 +56,7 @@ def fates(by_month: Result) -> Any:
 
 
 def grid(shares: Result, member: str) -> Any:
-    """A field a check and member of a group: the darker, the larger the share of its visits; the share is written in it.
+    """A field a check and member of a group: darker is a larger share of its visits, which is written in it.
 
     Args: shares: rows of checks_by_group.sql; member: what the columns are ("month", "branch" ...).
     """

@@ -155,7 +155,7 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
         )
         .transform_fold(list(keys), as_=["cause", "part_inwc"])
         .transform_calculate(
-            told="{'return': 'return restriction', 'supply': 'supply restriction', 'airflow_setting': 'airflow setting'}[datum.cause]",
+            told="datum.cause == 'airflow_setting' ? 'airflow setting' : datum.cause + ' restriction'",
             figure="format(datum.part_inwc, '+.2f')",
             inside="datum.part_inwc < 0 ? 0 : datum.part_inwc",
         )

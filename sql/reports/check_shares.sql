@@ -1,16 +1,26 @@
 -- What share of all visits each check takes, by consequence; a check that found nothing has its row of zeroes.
+-- A check finds one thing at a visit, so the consequences of a check add up to its visits.
+WITH found AS (
+    SELECT
+        check_id,
+        consequence,
+        count(DISTINCT visit_id) AS n_visits
+    FROM finding
+    GROUP BY check_id, consequence
+)
+
 SELECT
     c.check_id,
     c.title,
     c.consequence,
     c.why,
-    count(DISTINCT f.visit_id) AS n_visits,
-    count(DISTINCT f.visit_id) / nullif((SELECT count(*) FROM visit_static), 0) AS share,
-    count(DISTINCT f.visit_id) FILTER (WHERE f.consequence = 'set_aside') AS n_set_aside,
-    count(DISTINCT f.visit_id) FILTER (WHERE f.consequence = 'repaired') AS n_repaired,
-    count(DISTINCT f.visit_id) FILTER (WHERE f.consequence = 'not_like_new') AS n_not_like_new,
-    count(DISTINCT f.visit_id) FILTER (WHERE f.consequence = 'note') AS n_note
+    coalesce(sum(f.n_visits), 0)::BIGINT AS n_visits,
+    coalesce(sum(f.n_visits), 0) / nullif((SELECT count(*) FROM visit_static), 0) AS share,
+    coalesce(sum(f.n_visits) FILTER (WHERE f.consequence = 'set_aside'), 0)::BIGINT AS n_set_aside,
+    coalesce(sum(f.n_visits) FILTER (WHERE f.consequence = 'repaired'), 0)::BIGINT AS n_repaired,
+    coalesce(sum(f.n_visits) FILTER (WHERE f.consequence = 'not_like_new'), 0)::BIGINT AS n_not_like_new,
+    coalesce(sum(f.n_visits) FILTER (WHERE f.consequence = 'note'), 0)::BIGINT AS n_note
 FROM check_catalog AS c
-LEFT JOIN finding AS f ON c.check_id = f.check_id
-GROUP BY ALL
+LEFT JOIN found AS f ON c.check_id = f.check_id
+GROUP BY c.check_id, c.title, c.consequence, c.why
 ORDER BY n_visits DESC, c.check_id ASC;

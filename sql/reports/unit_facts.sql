@@ -1,4 +1,5 @@
--- What is known of chosen units (units): one row a unit and mode, for the site detail and the site sheet.
+-- What is known of chosen units (units): one row a unit and mode, for the site detail and the site sheet. With sheets
+-- (equipment_id.mode) only those; an empty list of sheets means all.
 SELECT
     s.site_id,
     site.site_label[:200] AS site_label,
@@ -45,5 +46,7 @@ LEFT JOIN site ON s.site_id = site.site_id
 LEFT JOIN equipment AS e ON s.equipment_id = e.equipment_id
 LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
 LEFT JOIN site_trend AS t ON s.equipment_id = t.equipment_id AND s.mode = t.mode
-WHERE s.equipment_id IN (SELECT unnest(getvariable('units')))
+WHERE
+    s.equipment_id IN (SELECT unnest(getvariable('units')))
+    AND (len(getvariable('sheets')) = 0 OR s.equipment_id || '.' || s.mode IN (SELECT unnest(getvariable('sheets'))))
 ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode;

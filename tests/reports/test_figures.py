@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from pipeline.warehouse import SQL_DIR
-from reports import PAGES, draw_site_sheet, words
+from reports import PAGES, caps, draw_site_sheet, words
 from reports.queries import Published, plain
 from tests.reports.reading import ReadPage, read_page
 
@@ -60,7 +60,7 @@ def test_rows_behind_the_charts_are_the_queries_rows(name: str, pages: Path, pub
 
 def test_a_list_shows_its_rows_in_the_querys_order(pages: Path, published: Published) -> None:
     page = read_page(pages / "operations.html")
-    ranks = [row["rank"] for row in published.rows("ranked", top=40, top_in_branch=4)]
+    ranks = [row["rank"] for row in published.rows("ranked", top=caps.TOP, top_in_branch=caps.TOP_IN_BRANCH)]
     shown = [int(f.value) for f in page.figures if f.source == "ranked.rank"]
     assert sorted(shown) == ranks
     assert len(shown) == len(set(shown)) > 20
@@ -87,5 +87,5 @@ def test_every_query_is_asked_by_some_page(pages: Path, published_file: Path, pu
 
 
 def test_queries_answer_in_the_same_order_each_time(published: Published) -> None:
-    first = published.rows("ranked", top=40, top_in_branch=4).frame
-    assert first.equals(published.rows("ranked", top=40, top_in_branch=4).frame)
+    first = published.rows("ranked", top=caps.TOP, top_in_branch=caps.TOP_IN_BRANCH).frame
+    assert first.equals(published.rows("ranked", top=caps.TOP, top_in_branch=caps.TOP_IN_BRANCH).frame)

@@ -1,0 +1,151 @@
+"""Each interaction of the operations page works by mouse and by keyboard."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+pytestmark = pytest.mark.browser
+Visit = Callable[..., Page]
+
+
+@pytest.fixture
+def page(folder: Path, visit: Visit) -> Page:
+    return visit(folder / "operations.html")
+
+
+def shown_rows(page: Page) -> list[str]:
+    return page.evaluate(  # type: ignore[no-any-return]
+        "[...document.querySelectorAll('table[data-list]:not([hidden]) tbody[data-unit]:not([hidden])')]"
+        ".map(b => [b.dataset.branch, b.dataset.kind, b.dataset.mode].join('|'))"
+    )
+
+
+def test_filter_by_mouse_keeps_only_what_matches(page: Page) -> None:
+    before = shown_rows(page)
+    page.select_option("select[data-filter=branch]", "Millrace")
+    assert len(shown_rows(page)) > 0
+    assert {row.split("|")[0] for row in shown_rows(page)} == {"Millrace"}
+    assert page.evaluate("views.fleet_picture.signal('branch')") == "Millrace"
+    expect(page.locator("#filter-says")).to_contain_text("listed units match")
+    page.select_option("select[data-filter=branch]", "")
+    assert shown_rows(page) == before
+
+
+def test_filter_thins_the_fleet_picture(page: Page) -> None:
+    marks = page.locator("#plot-fleet_picture .mark-symbol.role-mark path")
+    before = marks.count()
+    page.select_option("select[data-filter=mode]", "cooling")
+    expect(marks).not_to_have_count(before)
+    assert 0 < marks.count() < before
+
+
+def test_filter_by_keyboard(page: Page) -> None:
+    page.locator("select[data-filter=mode]").focus()
+    page.keyboard.press("ArrowDown")
+    assert {row.split("|")[2] for row in shown_rows(page)} == {"cooling"}
+
+
+def test_show_all_by_mouse_and_keyboard(page: Page) -> None:
+    button = page.locator("button[data-more=l-return]")
+    rows = page.locator("section[aria-labelledby=l-return] tbody[data-unit]:visible")
+    assert rows.count() == 8
+    button.click()
+    assert rows.count() > 8
+    assert button.get_attribute("aria-expanded") == "true"
+    button.press("Enter")
+    assert rows.count() == 8
+
+
+def test_a_site_opens_its_sheet_by_mouse(page: Page) -> None:
+    link = page.locator("section[aria-labelledby=l-supply] tbody[data-unit] a").nth(2)
+    unit = (
+        page.locator("section[aria-labelledby=l-supply] tbody[data-unit]").nth(2).get_attribute("data-unit")
+    )
+    link.click()
+    sheet = page.locator("article.unit:visible")
+    expect(sheet).to_have_count(1)
+    expect(sheet).to_be_focused()
+    assert unit == page.evaluate(
+        "(s => s.dataset.unit + '.' + s.dataset.mode)(document.querySelector('article.unit:not([hidden])'))"
+    )
+    page.wait_for_function(
+        "unit => views.totals.signal('unit') + '.' + views.totals.signal('mode') === unit", arg=unit
+    )
+
+
+def test_a_site_opens_its_sheet_by_keyboard_and_back_returns(page: Page) -> None:
+    first = page.locator("article.unit:visible").get_attribute("id")
+    page.locator("section[aria-labelledby=l-return] tbody[data-unit] a").nth(3).focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("article.unit:visible")).not_to_have_id(str(first))
+    page.locator("section[aria-labelledby=l-return] tbody[data-unit] a").nth(1).press("Enter")
+    second = page.locator("article.unit:visible").get_attribute("id")
+    page.go_back()
+    expect(page.locator("article.unit:visible")).not_to_have_id(str(second))
+
+
+def test_next_and_previous_unit_by_keyboard(page: Page) -> None:
+    sheet = page.locator("article.unit:visible")
+    page.locator("button[data-step='1']").press("Enter")
+    expect(sheet).to_have_id("u1")
+    page.locator("button[data-step='-1']").press("Space")
+    expect(sheet).to_have_id("u0")
+
+
+def test_a_click_in_the_picture_opens_the_unit(page: Page) -> None:
+    page.locator("#plot-first_ten .mark-symbol path").nth(4).click()
+    target = page.evaluate("rowsOf('ranked').find(r => r.rank === 5)")
+    expect(page.locator("article.unit:visible")).to_have_attribute("data-unit", target["equipment_id"])
+
+
+def test_table_behind_a_chart_follows_the_unit(page: Page) -> None:
+    details = page.locator("details[data-table=totals]")
+    details.locator("summary").press("Enter")
+    rows = details.locator("tbody tr")
+    expect(rows).not_to_have_count(0)
+    first = rows.first.inner_text()
+    page.locator("button[data-step='1']").click()
+    expect(rows.first).not_to_have_text(first)
+
+
+def test_search_finds_by_label_id_and_branch(page: Page) -> None:
+    found = page.locator("#found li")
+    page.locator("#find").press_sequentially("s0008")
+    expect(found).to_have_count(1)
+    expect(found.first).to_contain_text("S0008")
+    page.fill("#find", "<b onmouse")
+    expect(found.first).to_contain_text('<b onmouseover="window.hacked=1">')
+    page.fill("#find", "no such site")
+    expect(found).to_have_text(["Nothing found in this list."])
+    page.fill("#find", "")
+    expect(found).to_have_count(0)
+
+
+def test_search_leads_to_a_sheet_or_tells_the_command(page: Page) -> None:
+    page.fill("#find", "S0003")
+    expect(page.locator("#found")).to_contain_text("fleet-static report DIR --site S0003")
+    page.fill("#find", "S0008")
+    page.locator("#found a").first.press("Enter")
+    expect(page.locator("article.unit:visible")).to_have_attribute("data-unit", "E0008")
+
+
+def test_everything_that_acts_is_reached_by_tab(page: Page) -> None:
+    page.evaluate("document.body.focus()")
+    reached = set()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        reached.add(
+            page.evaluate("document.activeElement.tagName + (document.activeElement.dataset.filter ?? '')")
+        )
+    assert {"A", "SELECTbranch", "SELECTkind", "SELECTmode", "BUTTON", "SUMMARY"} <= reached
+
+
+def test_first_tab_skips_to_the_content(page: Page) -> None:
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
