@@ -16,7 +16,7 @@ EPILOG = "exit status: 0 done; 1 the drop's gate failed, nothing published; 2 th
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
-    arguments = build_parser().parse_args(argv)
+    arguments = parse(argv)
     try:
         return int(arguments.run(arguments))
     except FleetStaticError as error:
@@ -28,6 +28,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         sys.stderr.write("fleet-static: stopped; the last publication stands\n")
         return 130
+
+
+def parse(argv: Sequence[str] | None) -> argparse.Namespace:
+    """The arguments. argparse gives up an optional QUERY that comes after an option; here it is found again."""
+    parser = build_parser()
+    arguments, rest = parser.parse_known_args(argv)
+    is_query = len(rest) == 1 and (" " in rest[0] or not rest[0].startswith("-"))
+    if is_query and getattr(arguments, "query", "") is None:
+        arguments.query = rest.pop()
+    if rest:
+        parser.error(f"unrecognized arguments: {' '.join(rest)}")
+    return arguments
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -63,6 +75,13 @@ def build_parser() -> argparse.ArgumentParser:
     sql.add_argument("query", nargs="?", metavar="QUERY")
     sql.add_argument("--format", choices=("table", "csv", "json", "parquet"), default="table")
     sql.set_defaults(run=_sql)
+
+    export = commands.add_parser("export", help="the whole publication as Parquet files with a manifest")
+    export.add_argument("into", type=Path, metavar="DIR", help="where the publication is")
+    export.add_argument(
+        "--into", dest="folder", type=Path, required=True, metavar="FOLDER", help="a new or empty folder"
+    )
+    export.set_defaults(run=_export)
 
     make = commands.add_parser("make-fleet", help="write a synthetic drop with its planted truth beside it")
     make.add_argument("folder", type=Path, metavar="DIR")
@@ -136,6 +155,17 @@ def _sql(arguments: argparse.Namespace) -> int:
     if arguments.query is None:
         return prompt(published, arguments.format)
     return answer(published, arguments.query, arguments.format, sys.stdout)
+
+
+def _export(arguments: argparse.Namespace) -> int:
+    from pipeline.export import export
+
+    manifest = export(arguments.into / "fleet.duckdb", arguments.folder)
+    rows = sum(table["rows"] for table in manifest["tables"])
+    sys.stdout.write(
+        f"wrote {len(manifest['tables'])} tables, {rows:,} rows, and {arguments.folder / 'manifest.json'}\n"
+    )
+    return 0
 
 
 def _make_fleet(arguments: argparse.Namespace) -> int:

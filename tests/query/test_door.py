@@ -9,6 +9,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from pipeline.cli import main
 from pipeline.errors import UsageError
 from pipeline.query import Door
 from pipeline.warehouse import Warehouse, open_published
@@ -121,3 +122,26 @@ def test_doors_in_one_process_each_keep_their_publication(small_file: Path, tmp_
         for con in (before.con, second):
             assert con.execute("SELECT version FROM publication").fetchall() != [("next",)]
             assert con.execute("SELECT count(*) FROM visit").fetchall() != [(0,)]
+
+
+@pytest.mark.parametrize(
+    "order",
+    [
+        ["DIR", "QUERY", "--format", "csv"],
+        ["DIR", "--format", "csv", "QUERY"],
+        ["--format", "csv", "DIR", "QUERY"],
+    ],
+)
+def test_the_format_may_stand_anywhere(
+    small_file: Path, capsys: pytest.CaptureFixture[str], order: list[str]
+) -> None:
+    words = {"DIR": str(small_file.parent), "QUERY": "-- how many?\nSELECT 1 AS a"}
+    assert main(["sql", *(words.get(word, word) for word in order)]) == 0
+    assert capsys.readouterr().out == "a\n1\n"
+
+
+def test_an_unknown_argument_is_named(small_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in (["SELECT 1", "SELECT 2"], ["--fromat"]):
+        with pytest.raises(SystemExit, match="2"):
+            main(["sql", str(small_file.parent), *arguments])
+        assert f"unrecognized arguments: {arguments[-1]}" in capsys.readouterr().err

@@ -88,7 +88,7 @@ def test_no_plain_word(line: str) -> None:
 def test_completion(door: Door) -> None:
     completer = Completer(door)
     assert completer.matches("site_st", "SELECT * FROM ") == ["site_static"]
-    assert completer.matches("expected", "SELECT ") == ["expected_excess_inwc"]
+    assert completer.matches("expected_excess_i", "SELECT ") == ["expected_excess_inwc"]
     assert completer.matches("s.level_h", "SELECT ") == ["s.level_hi_inwc"]
     assert completer.matches("theil_sen_s", "SELECT ") == ["theil_sen_slope"]
     assert completer.matches("ord", "SELECT 1 ") == ["order by"]
