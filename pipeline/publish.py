@@ -121,8 +121,9 @@ def add_macros(warehouse: Warehouse) -> None:
     try:
         for file in sorted((SQL_DIR / "macros").glob("*.sql")):
             warehouse.run(f"macros/{file.name}")
-        for statement in macro_comments():
-            warehouse.execute(statement)
+        with warehouse.transaction():
+            for statement in macro_comments():
+                warehouse.execute(statement)
     finally:
         warehouse.execute(f'USE "{home}"')
 
