@@ -81,11 +81,11 @@ weighed AS (
         b.*,
         u.n_visits,
         least(getvariable('trend_prior_df'), getvariable('trend_prior_df_cap')) AS prior_df,
-        prior_df * getvariable('trend_prior_variance') AS prior,
+        prior_df * getvariable('trend_prior_variance') AS prior_sum,
         greatest(u.around_none - b.sxy * b.sxy / b.sxx, 0) AS around_step,
-        (u.n_visits + prior_df) / 2 * ln((u.around_line + prior) / (around_step + prior)) AS over_line,
-        (u.n_visits + prior_df) / 2 * ln((u.around_none + prior) / (around_step + prior)) - ln(b.n_places) AS over_none,
-        sqrt((around_step + prior) / (u.n_visits - u.n_modes - 1 + prior_df) / b.sxx) AS step_se
+        (u.n_visits + prior_df) / 2 * ln((u.around_line + prior_sum) / (around_step + prior_sum)) AS over_line,
+        (u.n_visits + prior_df) / 2 * ln((u.around_none + prior_sum) / (around_step + prior_sum)) - ln(b.n_places) AS over_none,
+        sqrt((around_step + prior_sum) / (u.n_visits - u.n_modes - 1 + prior_df) / b.sxx) AS step_se
     FROM best AS b
     INNER JOIN unit AS u USING (equipment_id)
 )
