@@ -6,6 +6,7 @@ BOTH_MODES = 120  # units with a sheet for each mode; of more, only the listed m
 SHOWN_AT_ONCE = 8  # rows of a list before "show all"
 TOP_UPKEEP = 20
 TOP_RISING = 15
+TOP_WANTED = 40  # units that a visit settles, jobs that nobody measured after
 TOP_BRANCHES = 60
 TOP_FOUND = 3000  # entries in the search
 POINTS = 1500  # points in a picture

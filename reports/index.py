@@ -22,5 +22,6 @@ def index_page(published: Published, publication: Row) -> str:
         fates=list(published.rows("visit_fates")),
         totals=published.rows("ledger_totals").one,
         ledger=list(published.rows("ledger", top=caps.LEDGER_ROWS)),
+        gate=list(published.rows("gate")),
         settings=list(published.rows("settings")),
     )

@@ -5,6 +5,7 @@ What belongs here: which queries and charts make the page. What does not: SQL, c
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import Any
 
 from reports import caps, columns, palette, words
@@ -35,6 +36,30 @@ STATE_WORDS = {
 }
 
 
+REASON_WORDS = {
+    "uncertain": "too near the rating, or too scattered, to be called chronic or within rating.",
+    "too_few_visits": "too few valid like-new visits since the last work, so no level is judged.",
+    "not_measured_lately": "judged, but not measured lately.",
+    "never_measured": "never measured.",
+}
+CHANGE_WORDS = {
+    "as_it_is": "it stays as it is",
+    "filter_clean": "the filter is clean, all like new",
+    "return_to_budget": "the return side comes to its budget",
+    "supply_to_budget": "the supply side comes to its budget",
+    "both_to_budget": "both sides come to their budgets",
+    "tap_one_lower": "the tap goes one lower",
+}
+
+
+def what_if(published: Published, units: list[str]) -> dict[str, list[Row]]:
+    """Rows of unit_what_if.sql by sheet (equipment_id.mode); a sheet without any has an empty list."""
+    by_sheet: dict[str, list[Row]] = defaultdict(list)
+    for row in published.rows("unit_what_if", units=units):
+        by_sheet[f"{row['equipment_id']}.{row['mode']}"].append(row)
+    return by_sheet
+
+
 def operations_page(published: Published, publication: Row) -> str:
     """The finished page."""
     page = Page(published)
@@ -50,11 +75,14 @@ def operations_page(published: Published, publication: Row) -> str:
         "ranked_total": len(ranked),
         "upkeep": list(upkeep),
         "rising": list(rising),
-        "not_told": list(published.rows("not_told")),
+        "attention": list(published.rows("attention")),
+        "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED)),
+        "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),
         "top": _scale(ranked, upkeep),
     }
     facts = _units(page, ranked, upkeep, rising)
-    context |= {"facts": facts, "sheet_ids": _sheet_ids(facts)}
+    shown = [str(row["equipment_id"]) for row in facts]
+    context |= {"facts": facts, "sheet_ids": _sheet_ids(facts), "what_if": what_if(published, shown)}
     if len(ranked):
         alt = "The first units of the whole list: level with interval against the rating, by problem."
         page.draw(Figure("first_ten", ranking.first_ranked(ranked), ranked, alt, columns.RANKED))
@@ -70,6 +98,8 @@ def operations_page(published: Published, publication: Row) -> str:
         side_words=SIDE_WORDS,
         side_titles=SIDE_TITLES,
         state_words=STATE_WORDS,
+        reason_words=REASON_WORDS,
+        change_words=CHANGE_WORDS,
         **context,
     )
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from pipeline.errors import UsageError
 from reports import caps, columns
 from reports.charts import unit
-from reports.operations import SIDE_TITLES, STATE_WORDS
+from reports.operations import CHANGE_WORDS, SIDE_TITLES, STATE_WORDS, what_if
 from reports.page import Figure, Page
 from reports.queries import Published, Row
 
@@ -88,6 +88,8 @@ def _sheet(published: Published, site: Row) -> str:
         works=list(work),
         sheet_ids={},
         equipment=list(published.rows("unit_equipment", units=units)),
+        what_if=what_if(published, units),
+        change_words=CHANGE_WORDS,
         side_titles=SIDE_TITLES,
         state_words=STATE_WORDS,
     )

@@ -31,6 +31,7 @@ def training_page(published: Published, publication: Row) -> str:
         headline=headline,
         coaching=list(coaching),
         habits=list(habits),
+        trained=list(published.rows("since_training", top=caps.COACHING)),
         state_words=words.ZEROING_STATES,
         min_visits=words.count(limits["technician_min_visits"]),
         material=words.inwc(limits["offset_material_inwc"]),

@@ -6,6 +6,14 @@ WITH offset_test AS (
         min(q_value) AS q_value
     FROM instrument_offset
     GROUP BY technician_id
+),
+
+follows AS (
+    SELECT
+        technician_id,
+        arg_max(follows, abs(offset_inwc)) AS follows
+    FROM offset_follows
+    GROUP BY technician_id
 )
 
 SELECT
@@ -22,9 +30,11 @@ SELECT
     z.fleet_skip_rate,
     CASE WHEN z.zeroing_state = 'skips_zero' THEN z.q_value ELSE o.q_value END AS q_value,
     z.hidden_offset_inwc,
+    follows.follows,
     count(*) OVER () AS n_to_coach
 FROM technician_zeroing AS z
 LEFT JOIN technician AS t ON z.technician_id = t.technician_id
+LEFT JOIN follows ON z.technician_id = follows.technician_id
 LEFT JOIN offset_test AS o ON z.technician_id = o.technician_id
 WHERE
     z.zeroing_state IN ('skips_zero', 'zero_doubtful')

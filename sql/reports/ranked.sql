@@ -4,6 +4,8 @@ WITH ranked AS (
         p.rank,
         p.problem_side,
         p.rank_in_side,
+        p.rank_lo,
+        p.rank_hi,
         p.site_id,
         site.site_label[:200] AS site_label,
         p.branch,

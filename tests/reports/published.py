@@ -90,6 +90,7 @@ def _publication(rows: Rows) -> None:
         rows.add("setting", name, value, "", "test")
     for check in CHECKS:
         rows.add("check_catalog", *check)
+    rows.add("gate_result", "loaded", "site_id is unique", "site", True, 0, 0, None)
 
 
 def write_empty(path: Path) -> Path:
@@ -178,6 +179,8 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
              state, side if known else "none", (0.97 if i % 4 else None) if known else None, len(clean),
              *((level - rated) * share if level is not None else None for share in (0.7, 0.2, 0.1)))  # fmt: skip
     slope = 0.04 if i % 9 == 0 else 0.002
+    if state in ("too_few_visits", "uncertain"):
+        rows.add("site_attention", site_id, branch, equipment_id, mode, state, len(clean), first, 1 + i % 3)
     trend = "too_few_visits" if count < 5 else "rising" if i % 9 == 0 else "steady"
     rows.add("site_trend", site_id, equipment_id, mode, count, 80 * count, slope, slope - 0.01, slope + 0.012, 9,
              0.01, 0.04, trend, TODAY + timedelta(days=300) if trend == "rising" else None)  # fmt: skip
@@ -193,8 +196,16 @@ def _priority(rows: Rows, units: list[list[object]]) -> None:
     for rank, (_, side, site_id, branch, equipment_id, mode, level, rated) in enumerate(listed, 1):
         in_side[str(side)] = in_side.get(str(side), 0) + 1
         excess = max(float(str(level)) - float(str(rated)), 0.001)
-        rows.add("site_priority", rank, side, in_side[str(side)], site_id, branch, equipment_id, mode, excess, level,
-                 rated, None if rank % 6 == 0 else round(900 * excess), None, CHECK_FIRST[str(side)])  # fmt: skip
+        shortfall = None if rank % 6 == 0 else round(900 * excess)
+        place = (site_id, branch, equipment_id, mode)
+        last = (shortfall, 41.0, CHECK_FIRST[str(side)], max(1, rank - 2), rank + 2, 6.2)
+        rows.add("site_priority", rank, side, in_side[str(side)], *place, excess, level, rated, *last)
+        for change, share in (
+            ("as_it_is", 1.0),
+            (f"{str(side).replace('airflow_setting', 'both')}_to_budget", 0.4),
+        ):
+            rows.add("site_what_if", equipment_id, mode, change, float(str(rated)) + share * excess, 900 + 50 * share,
+                     300.0, (share - 1) * excess, None, None)  # fmt: skip
 
 
 def _technicians(rows: Rows, technicians: int) -> None:
@@ -215,6 +226,11 @@ def _technicians(rows: Rows, technicians: int) -> None:
             rows.add("technician_zeroing", technician_id, BRANCHES[t % 3], n, skipped, rate, max(0.0, rate - 0.1),
                      min(1.0, rate + 0.12), rate * 0.9, 0.06, 0.06 + 1.3 / math.sqrt(n), 0.01 if rate > 0.3 else 0.8,
                      offset, state)  # fmt: skip
+        if n >= 20 and t % 2:
+            rows.add("technician_training", technician_id, date(2024, 3, 4), 30, 12, 0.4, n, skipped, rate, rate - 0.4,
+                     rate - 0.5, rate - 0.3, "better")  # fmt: skip
+        if state == "zero_doubtful":
+            rows.add("offset_follows", technician_id, f"M{t:03d}a", "return", offset, "cannot_be_told")
         if n >= 20:
             rows.add("instrument_offset", technician_id, f"M{t:03d}a", n, min(n, 30), offset, 0.008, 0.003, 0.008,
                      0.004 if state == "zero_doubtful" else 0.7)  # fmt: skip
@@ -238,6 +254,9 @@ def write_published(path: Path, sites: int = 42, visits: int = 9, technicians: i
     if sites > 3:
         rows.add("site", "S9999", BRANCHES[0], "Never visited", 0.0)
         rows.add("work", "W0001", "E0001", TODAY - timedelta(days=200), "return_enlarged", 410.0)
+        done = TODAY - timedelta(days=200)
+        job = ("W0001", "S0001", BRANCHES[1], "E0001", "return_enlarged", done, None, None, "not_measured")
+        rows.add("work_follow_up", *job)
         rows.add("work_effect", "return_enlarged", 11, -0.12, -0.17, -0.08, 0.1, 0.7)
         rows.add("rejected_row", "visits_03.csv", 17, "visits", f"V9,{HOSTILE[0]},0.3", "bad_number",
                  "return_static is 'abc'; expected a number")  # fmt: skip

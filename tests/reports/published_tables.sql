@@ -1,5 +1,5 @@
 -- The published tables of the data contract, section 3: what the reports may rely on. Beyond the contract: visit (with
--- visited_on) and the last four columns of site_static.
+-- visited_on), the last columns of site_static and site_priority, and the tables at the end.
 CREATE TABLE publication (today DATE, version VARCHAR, published_at TIMESTAMPTZ, settings VARCHAR);
 CREATE TABLE setting (name VARCHAR, value DOUBLE, unit VARCHAR, source VARCHAR);
 CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR, loaded_at TIMESTAMPTZ,
@@ -40,7 +40,8 @@ CREATE TABLE equipment_trend (site_id VARCHAR, equipment_id VARCHAR, n_visits BI
   p_value DOUBLE, q_value DOUBLE, trend VARCHAR);
 CREATE TABLE site_priority (rank BIGINT, problem_side VARCHAR, rank_in_side BIGINT, site_id VARCHAR, branch VARCHAR,
   equipment_id VARCHAR, mode VARCHAR, expected_excess_inwc DOUBLE, level_inwc DOUBLE, rated_tesp_inwc DOUBLE,
-  airflow_shortfall_cfm DOUBLE, extra_power_w DOUBLE, check_first VARCHAR);
+  airflow_shortfall_cfm DOUBLE, extra_power_w DOUBLE, check_first VARCHAR,
+  rank_lo BIGINT, rank_hi BIGINT, extra_cost_per_year DOUBLE);
 CREATE TABLE technician_zeroing (technician_id VARCHAR, branch VARCHAR, n_visits BIGINT, n_not_zeroed BIGINT,
   skip_rate DOUBLE, skip_lo DOUBLE, skip_hi DOUBLE, shrunk_skip_rate DOUBLE, fleet_skip_rate DOUBLE,
   funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, zeroing_state VARCHAR);
@@ -49,3 +50,16 @@ CREATE TABLE instrument_offset (technician_id VARCHAR, instrument_id VARCHAR, n_
   q_value DOUBLE);
 CREATE TABLE work_effect (work_kind VARCHAR, n_pairs BIGINT, shift_inwc DOUBLE, shift_lo DOUBLE, shift_hi DOUBLE,
   share_within_rating_before DOUBLE, share_within_rating_after DOUBLE);
+CREATE TABLE site_what_if (equipment_id VARCHAR, mode VARCHAR, change VARCHAR, tesp_inwc DOUBLE, airflow_cfm DOUBLE,
+  power_w DOUBLE, tesp_change_inwc DOUBLE, airflow_change_cfm DOUBLE, power_change_w DOUBLE);
+CREATE TABLE site_attention (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, mode VARCHAR, reason VARCHAR,
+  n_visits BIGINT, last_valid_on DATE, visits_needed BIGINT);
+CREATE TABLE work_follow_up (work_id VARCHAR, site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, work_kind VARCHAR,
+  done_on DATE, measured_on DATE, days_until_measured BIGINT, follow_up VARCHAR);
+CREATE TABLE gate_result (stage VARCHAR, expectation VARCHAR, table_name VARCHAR, success BOOLEAN, observed BIGINT,
+  allowed BIGINT, detail VARCHAR);
+CREATE TABLE technician_training (technician_id VARCHAR, trained_on DATE, n_before BIGINT, n_not_zeroed_before BIGINT,
+  rate_before DOUBLE, n_after BIGINT, n_not_zeroed_after BIGINT, rate_after DOUBLE, change DOUBLE, change_lo DOUBLE,
+  change_hi DOUBLE, since_training VARCHAR);
+CREATE TABLE offset_follows (technician_id VARCHAR, instrument_id VARCHAR, port VARCHAR, offset_inwc DOUBLE,
+  follows VARCHAR);

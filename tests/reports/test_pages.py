@@ -172,7 +172,7 @@ def test_an_empty_publication_says_so(name: str, empty_pages: Path) -> None:
 def test_one_visit_is_no_verdict(one_visit_pages: Path) -> None:
     page = read_page(one_visit_pages / "operations.html")
     assert "No site is chronic: of 1 site none" in page.text
-    assert "1 unit in one mode, at 1 site: too few visits" in page.text
+    assert "1 unit in one mode, at 1 site: too few valid like-new visits" in page.text
     assert "Nobody has 20 visits yet" in read_page(one_visit_pages / "training.html").text
 
 
