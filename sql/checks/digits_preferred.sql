@@ -5,8 +5,8 @@ WITH steps AS (
     SELECT
         v.visit_id,
         v.technician_id,
-        round(abs(v.return_static) / i.resolution_inwc)::BIGINT % 5 = 0 AS return_ends,
-        round(abs(v.supply_static) / i.resolution_inwc)::BIGINT % 5 = 0 AS supply_ends
+        round(v.return_static / i.resolution_inwc)::BIGINT % 5 = 0 AS return_ends,
+        round(v.supply_static / i.resolution_inwc)::BIGINT % 5 = 0 AS supply_ends
     FROM visit AS v
     INNER JOIN instrument AS i ON v.instrument_id = i.instrument_id
     -- In the gauge's own unit only, and only where its last digit runs from 0 to 9.

@@ -4,7 +4,6 @@
 WITH pair AS (
     SELECT hash(technician_id, return_static, supply_static) AS pair_hash
     FROM visit
-    WHERE return_decimals >= getvariable('repeat_decimals') AND supply_decimals >= getvariable('repeat_decimals')
     GROUP BY pair_hash
     HAVING count(*) > 1
 ),

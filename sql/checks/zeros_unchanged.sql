@@ -7,8 +7,8 @@ WITH quarter AS (
         instrument_id,
         date_trunc('quarter', visited_on) AS begins_on,
         count(*) AS n_visits,
-        min(zero_return) AS zero_return,
-        min(zero_supply) AS zero_supply,
+        any_value(zero_return) AS same_return,
+        any_value(zero_supply) AS same_supply,
         date_diff('day', min(visited_on), max(visited_on)) AS span_days
     FROM visit
     WHERE zero_return IS NOT NULL AND zero_supply IS NOT NULL AND instrument_id IS NOT NULL
@@ -18,7 +18,7 @@ WITH quarter AS (
         AND span_days >= getvariable('zeros_unchanged_min_days')
         AND min(zero_return) = max(zero_return)
         AND min(zero_supply) = max(zero_supply)
-        AND (min(zero_return) <> 0 OR min(zero_supply) <> 0)
+        AND (same_return <> 0 OR same_supply <> 0)
 )
 
 SELECT
@@ -26,7 +26,7 @@ SELECT
     'note' AS consequence,
     format(
         'zero {} and {} at each of {} visits with gauge {} over {} days',
-        q.zero_return, q.zero_supply, q.n_visits, q.instrument_id, q.span_days
+        q.same_return, q.same_supply, q.n_visits, q.instrument_id, q.span_days
     ) AS detail
 FROM visit AS v
 INNER JOIN quarter AS q

@@ -1,6 +1,7 @@
 -- Steps 2 and 3, near zero, then signs: no sign check fires on a pair near zero. A dropped sign is mended where the
--- reported total agrees with the sum of the magnitudes, and better than with their difference; crossed ports are
--- exchanged with their zeros unless the total contradicts. A total is compared in magnitude.
+-- reported total agrees with the sum of the magnitudes and is beyond the larger of them: nearer to their sum than to
+-- their difference. Crossed ports are exchanged with their zeros unless the total contradicts. A total is compared in
+-- magnitude.
 CREATE OR REPLACE VIEW reading_sign AS
 WITH converted AS (
     SELECT
@@ -19,22 +20,16 @@ WITH converted AS (
             WHEN return_read > 0 AND supply_read < 0 THEN 'crossed'
             ELSE 'right'
         END AS sign_case,
-        abs(abs(reported_inwc) - (abs(return_read) + abs(supply_read))) AS miss_of_sum,
-        abs(abs(reported_inwc) - abs(supply_read - return_read)) AS miss_of_difference
+        within(abs(reported_inwc) - (abs(return_read) + abs(supply_read)), reported_tolerance) AS total_agrees,
+        exceeds(abs(reported_inwc), greatest(abs(return_read), abs(supply_read))) AS total_is_larger
     FROM reading_unit
 )
 
 SELECT
     *,
     CASE
-        WHEN sign_case IN ('both_positive', 'both_negative')
-            THEN
-                coalesce(
-                    within(miss_of_sum, reported_tolerance) AND exceeds(miss_of_difference, miss_of_sum), FALSE
-                )
-        WHEN sign_case = 'crossed'
-            THEN
-                reported_inwc IS NULL OR within(miss_of_sum, reported_tolerance)
+        WHEN sign_case IN ('both_positive', 'both_negative') THEN coalesce(total_agrees AND total_is_larger, FALSE)
+        WHEN sign_case = 'crossed' THEN coalesce(total_agrees, TRUE)
         ELSE FALSE
     END AS sign_repaired,
     sign_repaired AND sign_case = 'crossed' AS exchanged,

@@ -3,7 +3,6 @@
 CREATE OR REPLACE VIEW reading_zero AS
 SELECT
     *,
-    zeroed_at IS NULL AND zero_return IS NULL AND zero_supply IS NULL AS zero_missing,
     coalesce(exceeds(abs(zero_return_inwc), getvariable('zero_offset_limit_inwc')), FALSE) AS zero_return_large,
     coalesce(exceeds(abs(zero_supply_inwc), getvariable('zero_offset_limit_inwc')), FALSE) AS zero_supply_large,
     CASE WHEN zero_return_large THEN 0 ELSE coalesce(zero_return_inwc, 0) END AS return_zero,

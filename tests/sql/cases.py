@@ -1,15 +1,16 @@
 """The cases of the checks, as they stand in `check_cases/` and `combinations/`: rows in, findings and values out.
 
 A file holds `[[case]]` tables: `name`, `kind` (passing, failing, not computable, at the threshold), `visit` (rows;
-columns that are not given are those of a sound visit) and, where they matter, `equipment`, `instrument`, `site` (columns) and
-`blower_table` (rows of tap, static, airflow). In a visit these keys say what must come of it:
+columns that are not given are those of a sound visit) and, where they matter, `equipment`, `instrument`, `site`
+(columns) and `blower_table` (rows of tap, static, airflow). In a visit these keys say what must come of it:
 
     finds    the consequence of the file's own check; not given: the check must not speak
     also     the other findings, check = consequence; no finding may stand that is not named
     detail   the words of the file's own check
     becomes  values after all repairs by column, of `visit_static` or `reading`; "none" is NULL
 
-`each` (of the file) holds columns that all its visits have. `copies = n` makes n visits, `every_min` apart; a list as a value gives each copy its own, in turn.
+`each` (of the file) holds columns that all its visits have. `copies = n` makes n visits, `every_min` apart; a list as
+a value gives each copy its own, in turn.
 """
 
 from __future__ import annotations
@@ -50,10 +51,6 @@ class Case:
     kind: str
     tables: dict[str, list[Row]]
     expected: tuple[Expected, ...]
-
-    @property
-    def check_id(self) -> str:
-        return self.file
 
 
 @cache
