@@ -244,5 +244,7 @@ class _RecordReader:
         return None, 0
 
     def write(self, fields: list[bytes]) -> bytes:
+        if fields == [b""]:  # an empty line would be no record at all
+            return b'""\n'
         quoted = (b'"' + f.replace(b'"', b'""') + b'"' if f else b"" for f in fields)
         return self.separator.join(quoted) + b"\n"

@@ -50,7 +50,7 @@ def value_sql(layout: Layout, column: Column) -> ValueSql:
 
 
 def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str, ...]:
-    """Cheap conditions that hold wherever a value is missing or wrong; those of numbers as a group are in `reader.py`."""
+    """Cheap conditions, true wherever a value is missing or wrong; `reader.py` adds those of all numbers at once."""
     name = column.name
     if column.required:
         conditions = [f"{name} IS NULL"]

@@ -37,12 +37,23 @@ def write_drop(folder: Path, files: Files) -> Path:
     return folder
 
 
+class Kept(Warehouse):
+    """A work file in memory that survives its `with`: for tests that load very often."""
+
+    def __exit__(self, *_: object) -> None:
+        return None
+
+
 @dataclass
 class Store:
     """One DIR: `run` loads drops into it, `rows` asks what it holds. `said` are the messages of the last run."""
 
     into: Path
     said: list[str] = field(default_factory=list)
+    kept: Kept | None = None
+
+    def open(self) -> Warehouse:
+        return self.kept or Warehouse(self.into / "work.duckdb")
 
     def order(self, *drops: Path, mapping: Path | None = None) -> RunOrder:
         self.into.mkdir(parents=True, exist_ok=True)
@@ -52,19 +63,19 @@ class Store:
         """Load, and accept (or withdraw) as the gate would."""
         self.said.clear()
         order = self.order(*drops, mapping=mapping)
-        with Warehouse(order.work_file) as warehouse:
+        with self.open() as warehouse:
             load(warehouse, order)
             (accept if passes else withdraw)(warehouse, order)
 
     def rows(self, query: str) -> list[tuple[Any, ...]]:
-        with Warehouse(self.into / "work.duckdb") as warehouse:
+        with self.open() as warehouse:
             return warehouse.con.sql(query).fetchall()
 
     def content(self) -> dict[str, list[tuple[Any, ...]]]:
         """Everything that this stage makes, without load times, in an order of its own."""
         tables = ("site", "equipment", "blower_table", "technician", "instrument", "visit", "work")
         made = ("rejected_row", "superseded_row")
-        with Warehouse(self.into / "work.duckdb") as warehouse:
+        with self.open() as warehouse:
             content = {
                 t: warehouse.con.sql(f"SELECT * FROM {t} ORDER BY ALL").fetchall() for t in tables + made
             }

@@ -119,8 +119,8 @@ def test_a_missing_required_column_is_a_fact_for_the_gate(tmp_path: Path) -> Non
     store = Store(tmp_path / "into")
     store.run(write_drop(tmp_path / "drop", SOUND | {"sites.csv": "site_id,Area\nS1,North\n"}), passes=False)
     assert store.said[0] == (
-        "sites.csv:1: the header lacks branch, expected every required column of sites; its unknown columns are 'Area'; "
-        "no row was read"
+        "sites.csv:1: the header lacks branch, expected every required column of sites; "
+        "its unknown columns are 'Area'; no row was read"
     )
     assert store.rows("SELECT * FROM gate_fact ORDER BY ALL")[0] == (
         "sites.csv",

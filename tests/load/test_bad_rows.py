@@ -131,9 +131,10 @@ TABLES: dict[str, tuple[str, str, list[str]]] = {
         f"{VISIT_COLUMNS},holes_plugged,pressure_unit,zeroed_at,filter_drop\n"
         "V1,S1,E1,T1,2026-03-01,cooling,-0.2,0.3,yes,psi,noon,small\n",
         [
-            "visits.csv:2: zeroed_at holds 'noon', expected a time such as 2026-03-31T14:05:00-05:00; filter_drop holds "
-            "'small', expected a number (in the row's pressure_unit); pressure_unit holds 'psi', expected one of inwc, "
-            "pa, mmwc; holes_plugged holds 'yes', expected true or false [bad_date]"
+            f"visits.csv:2: zeroed_at holds 'noon', {TIME}; "
+            "filter_drop holds 'small', expected a number (in the row's pressure_unit); "
+            "pressure_unit holds 'psi', expected one of inwc, pa, mmwc; "
+            "holes_plugged holds 'yes', expected true or false [bad_date]"
         ],
     ),
     "equipment": (

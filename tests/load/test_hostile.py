@@ -1,0 +1,94 @@
+"""Files that no sane export would write: no traceback, nothing lost, and the same answer as one row at a time.
+
+200 files by default; FLEET_STATIC_NIGHTLY=1 makes it 2,000.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import unicodedata
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from pipeline.load.records import find_records
+from tests.load.drops import SOUND, Kept, Store, write_drop
+from tests.load.hostile import hostile_file
+
+NIGHTLY = os.environ.get("FLEET_STATIC_NIGHTLY") == "1"
+REASONS = {"missing_key", "bad_number", "bad_date", "bad_value", "row_malformed"}
+OBEYED = set(
+    "\u00ad\u200b\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
+)
+MANY = settings(
+    max_examples=2000 if NIGHTLY else 200,
+    deadline=None,
+    derandomize=not NIGHTLY,
+    database=None,
+    phases=[Phase.explicit, Phase.generate],  # a failing file is small enough as it is
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    """A folder with the sound drop in it; hostile files come and are withdrawn again."""
+    made = Store(tmp_path_factory.mktemp("into"), kept=Kept())
+    others = {k: v for k, v in SOUND.items() if k != "visits.csv"}
+    made.run(write_drop(tmp_path_factory.mktemp("sound"), others))
+    return made
+
+
+@pytest.mark.slow
+@MANY
+@given(hostile_file())
+def test_nothing_is_lost_whatever_stands_in_a_file(store: Store, content: bytes) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        store.run(write_drop(Path(folder), {"visits.csv": content}), passes=False)
+    ledger = store.rows(
+        "SELECT * EXCLUDE (file_sha256, loaded_at) FROM load_ledger WHERE table_name = 'visits'"
+    )
+    assert len(ledger) == 1
+    _, _, n_read, n_loaded, n_rejected, n_repeated, n_superseded = ledger[0]
+    assert n_read == n_loaded + n_rejected + n_repeated
+    rejected = store.rows("SELECT line_number, raw_line, reason, detail FROM rejected_row")
+    assert len(rejected) == n_rejected
+    assert {r[2] for r in rejected} <= REASONS
+    _lines_hold_what_is_said(content, [(r[0], r[1]) for r in rejected])
+    superseded = store.rows("SELECT line_number, raw_line FROM superseded_row")
+    assert len(superseded) == n_superseded
+    _lines_hold_what_is_said(content, superseded)
+    for message in store.said:
+        assert not any(unicodedata.category(c) == "Cc" or c in OBEYED for c in message), message
+
+
+def _lines_hold_what_is_said(content: bytes, rows: list[tuple[int, str]]) -> None:
+    """Every reported row stands where it is said to stand."""
+    text = content.decode().removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    lines = text.split("\n")
+    for number, raw in rows:
+        first = raw.replace("\r\n", "\n").replace("\r", "\n").split("\n")[0]
+        assert lines[number - 1] == first, (number, raw)
+
+
+@pytest.mark.slow
+@MANY
+@given(hostile_file(), st.sampled_from([",", ";", "\t"]))
+def test_every_line_belongs_to_one_record(content: bytes, separator: str) -> None:
+    """Records, malformed records and blank lines cover the file: none overlaps, none is left out."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "a.csv"
+        path.write_bytes(content)
+        records = find_records(path, separator, 9)
+        spans = [(int(a), int(b)) for a, b in zip(records.starts, records.ends, strict=True)]
+        spans += [(m.start, m.end) for m in records.malformed]
+        data = records.data.tobytes()
+        at = 0
+        for start, end in sorted(spans):
+            assert start >= at
+            assert data[at:start].strip(b"\r\n") == b""
+            at = end
+        assert data[at:].strip(b"\r\n") == b""
