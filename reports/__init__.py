@@ -15,6 +15,7 @@ from reports.queries import Published
 from reports.site_sheet import draw_site_sheet
 from reports.swap import swapped_in
 from reports.training import training_page
+from reports.worklists import NAMES, write_worklists
 
 __all__ = ["PAGES", "draw", "draw_site_sheet"]
 
@@ -31,7 +32,7 @@ def _quiet(_: str) -> None:
 
 
 def draw(published_file: Path, folder: Path, say: Callable[[str], None] = _quiet) -> list[Path]:
-    """Draw all pages of a published file into `folder`, which is replaced as a whole, and return their paths.
+    """Draw all pages and worklists of a published file into `folder`, which is replaced as a whole; return the paths.
 
     A run that is killed leaves the pages of the last publication as they were. Raises UsageError where nothing is
     published, StageError where a query breaks.
@@ -44,6 +45,8 @@ def draw(published_file: Path, folder: Path, say: Callable[[str], None] = _quiet
                 say(f"drawing {name}")
                 published.forget("publication")
                 (new / name).write_text(page(published, publication), encoding="utf-8")
+            say("writing the worklists")
+            write_worklists(published, publication, new)
     finally:
         published.close()
-    return [folder / name for name in PAGES]
+    return [folder / name for name in (*PAGES, *NAMES)]

@@ -19,3 +19,5 @@ GROUPS = 24  # branches, technicians or instruments in one grid
 REPAIR_EXAMPLES = 40
 REJECTED_ROWS = 200
 LEDGER_ROWS = 200
+WORKLIST_ROWS = 1_000_000  # rows of the CSV worklist
+SHEET_ROWS = 5000  # rows of one sheet of the workbook

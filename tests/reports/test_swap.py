@@ -13,6 +13,7 @@ import pytest
 from pipeline.errors import UsageError
 from reports import PAGES, draw, swap
 from reports.swap import swapped_in
+from reports.worklists import NAMES
 
 
 def write(folder: Path, word: str) -> None:
@@ -94,7 +95,7 @@ def test_what_a_killed_run_left_is_cleared(published_file: Path, tmp_path: Path)
     (tmp_path / "reports.new").mkdir()
     (tmp_path / "reports.new" / "half.html").touch()
     draw(published_file, folder)
-    assert sorted(p.name for p in folder.iterdir()) == sorted(PAGES)
+    assert sorted(p.name for p in folder.iterdir()) == sorted([*PAGES, *NAMES])
     assert neighbours(folder) == ["reports"]
 
 

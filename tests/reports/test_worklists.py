@@ -1,0 +1,61 @@
+"""Worklists hold what the query holds, and no cell that a spreadsheet would run."""
+
+from __future__ import annotations
+
+import csv
+import re
+import zipfile
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from reports import draw
+from reports.queries import Published
+from reports.worklists import harmless, heading
+from tests.reports.published import write_published
+
+
+def test_csv_is_the_query_in_its_order(pages: Path, published_file: Path) -> None:
+    published = Published.open(published_file)
+    wanted = published.rows("worklist", top=1_000_000)
+    published.close()
+    with (pages / "worklist.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["rank"] for row in rows] == [str(row["rank"]) for row in wanted]
+    assert [float(row["level_inwc"]) for row in rows] == [row["level_inwc"] for row in wanted]
+    assert [row["site_label"].removeprefix("'") for row in rows] == [row["site_label"] for row in wanted]
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@cmd", "\t=1", "\r=1"])
+def test_text_that_starts_a_formula_is_made_harmless(text: str) -> None:
+    frame = pl.DataFrame({"site_label": [text, "Unit 1", None, "a=b"], "excess": [-0.1, 0.2, None, 0.3]})
+    done = harmless(frame)
+    assert done["site_label"].to_list() == [f"'{text}", "Unit 1", None, "a=b"]
+    assert done["excess"].to_list() == [-0.1, 0.2, None, 0.3]
+
+
+def test_workbook_has_a_sheet_a_side_and_no_formula(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=28)
+    workbook = draw(file, tmp_path / "reports")[-1]
+    with zipfile.ZipFile(workbook) as book:
+        sheets = re.findall(r'<sheet name="([^"]+)"', book.read("xl/workbook.xml").decode())
+        xml = "".join(book.read(n).decode() for n in book.namelist() if n.startswith("xl/worksheets/"))
+    assert sheets == [
+        "Return side too tight", "Supply side too tight", "Fan set too fast", "Upkeep", "Visits wanted",
+    ]  # fmt: skip
+    assert "<f>" not in xml
+    assert xml.count("<autoFilter") == len(sheets) == xml.count('state="frozen"')
+    assert "&lt;/script&gt;" in xml
+
+
+def test_an_empty_publication_has_empty_lists(empty_pages: Path) -> None:
+    assert (empty_pages / "worklist.csv").read_text(encoding="utf-8").startswith("rank,rank_lo,")
+    assert len((empty_pages / "worklist.csv").read_text(encoding="utf-8").splitlines()) == 1
+    assert zipfile.is_zipfile(empty_pages / "worklist.xlsx")
+
+
+def test_headings_carry_their_unit() -> None:
+    assert heading("level_inwc") == "level, in. w.c."
+    assert heading("airflow_shortfall_cfm") == "airflow shortfall, cfm"
+    assert heading("rank") == "rank"
