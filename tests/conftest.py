@@ -67,3 +67,13 @@ def small_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     drop = tmp_path_factory.mktemp("small") / "drop"
     make_fleet_command(drop, 60, 1500, 7)
     return run_stages([drop], drop.parent / "out", FIELD_TODAY, without=("gate", "contracts", "report"))
+
+
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The publication of the demo fleet."""
+    from seed_data import DEMO_DROP, DEMO_TODAY
+
+    return run_stages(
+        [DEMO_DROP], tmp_path_factory.mktemp("demo"), DEMO_TODAY, without=("gate", "contracts", "report")
+    )
