@@ -22,7 +22,7 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
         alt.Chart(rows_of(ranked))
         .transform_filter(f"datum.rank <= {how_many}")
         .transform_calculate(
-            line="datum.rank + '  \u2068' + (datum.site_label || datum.site_id) + '\u2069, ' + datum.mode",
+            line="datum.rank + '.\u2002\u2068' + (datum.site_label || datum.site_id) + '\u2069, ' + datum.mode",
             target="datum.equipment_id + '.' + datum.mode",
         )
         .encode(
@@ -34,7 +34,9 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
             )
         )
     )
-    colour = palette.side_colour("problem_side", SIDES, legend=False)
+    seen = {row["problem_side"] for row in ranked if row["rank"] <= how_many}
+    sides = tuple(side for side in SIDES if side in seen)
+    colour = palette.side_colour("problem_side", sides)
     tooltip = [
         alt.Tooltip("rank:Q", title="rank"),
         alt.Tooltip("site_label:N", title="site"),
@@ -55,7 +57,7 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
     level = base.mark_point(filled=True, size=110, opacity=1, cursor="pointer").encode(
         x=alt.X("level_inwc:Q"),
         color=colour,
-        shape=palette.side_shape("problem_side", SIDES, legend=False),
+        shape=palette.side_shape("problem_side", sides),
         tooltip=tooltip,
     )
     lines = min(how_many, len(ranked))

@@ -15,7 +15,10 @@ SELECT
         SELECT count(*) FROM visit_static
         WHERE valid AND like_new
     ) AS n_like_new,
-    (SELECT min(visited_at) FROM visit_static) AS first_visit_at,
+    (
+        SELECT min(visited_at) FROM visit_static
+        WHERE valid
+    ) AS first_visit_at,
     (
         SELECT max(visited_at) FROM visit_static
         WHERE visited_at < today + INTERVAL 1 DAY

@@ -229,6 +229,11 @@ def _technicians(rows: Rows, technicians: int) -> None:
         if n >= 20 and t % 2:
             rows.add("technician_training", technician_id, date(2024, 3, 4), 30, 12, 0.4, n, skipped, rate, rate - 0.4,
                      rate - 0.5, rate - 0.3, "better")  # fmt: skip
+        habit = "too_few_visits" if n < 20 else "above_fleet" if t % 4 == 2 else "as_fleet"
+        q = {"too_few_visits": None, "above_fleet": 0.003, "as_fleet": 1.0}[habit]
+        rows.add(
+            "practice_rate", technician_id, "probe_near_turn", n, n // 4, 0.25, 0.16, 0.37, 0.05, q, habit
+        )
         if state == "zero_doubtful":
             rows.add("offset_follows", technician_id, f"M{t:03d}a", "return", offset, "cannot_be_told")
         if n >= 20:

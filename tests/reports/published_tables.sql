@@ -63,3 +63,5 @@ CREATE TABLE technician_training (technician_id VARCHAR, trained_on DATE, n_befo
   change_hi DOUBLE, since_training VARCHAR);
 CREATE TABLE offset_follows (technician_id VARCHAR, instrument_id VARCHAR, port VARCHAR, offset_inwc DOUBLE,
   follows VARCHAR);
+CREATE TABLE practice_rate (technician_id VARCHAR, check_id VARCHAR, n_visits BIGINT, n_found BIGINT, rate DOUBLE,
+  rate_lo DOUBLE, rate_hi DOUBLE, fleet_rate DOUBLE, q_value DOUBLE, practice_state VARCHAR);
