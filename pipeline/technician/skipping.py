@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 Floats = NDArray[np.float64]
 
@@ -41,9 +41,11 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
         kept = new
     a, b = beta_binomial(skipped[kept], visits[kept])
     all_a, all_b = beta_binomial(skipped[base], visits[base])
+    pairs, where = np.unique(np.stack([skipped, visits]), axis=1, return_inverse=True)
+    chance = np.asarray(stats.betabinom.sf(pairs[0] - 1, pairs[1], a, b), dtype=np.float64)
     return SkipRates(
         fleet_rate=_pooled(skipped[kept], visits[kept]),
-        p_value=np.asarray(stats.betabinom.sf(skipped - 1, visits, a, b), dtype=np.float64),
+        p_value=chance[where],
         funnel_hi=funnel_limit(visits, a, b, funnel_p),
         shrunk_rate=(skipped + all_a) / (visits + all_a + all_b),
     )
@@ -57,10 +59,11 @@ def _pooled(skipped: Floats, visits: Floats) -> float:
 def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
     """Maximum-likelihood a, b of a beta-binomial; nearly a binomial where the data show no extra spread."""
     rate = _pooled(skipped, visits)
+    (k, n), times = np.unique(np.stack([skipped, visits]), axis=1, return_counts=True)
 
     def loss(log_size: float) -> float:
-        size = float(np.exp(log_size))
-        return -float(np.sum(stats.betabinom.logpmf(skipped, visits, rate * size, (1 - rate) * size)))
+        a, b = rate * np.exp(log_size), (1 - rate) * np.exp(log_size)
+        return -float((times * (special.betaln(k + a, n - k + b) - special.betaln(a, b))).sum())
 
     best = optimize.minimize_scalar(loss, bounds=(np.log(2.0), np.log(LARGEST_PRIOR)), method="bounded")
     size = float(np.exp(best.x))
@@ -69,8 +72,10 @@ def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
 
 def funnel_limit(visits: Floats, a: float, b: float, p: float) -> Floats:
     """Upper funnel limit of the rate at probability p, interpolated between counts (Spiegelhalter 2005, A.1.1)."""
-    n = np.maximum(visits, 1)
+    n, where = np.unique(
+        np.maximum(visits, 1), return_inverse=True
+    )  # technicians share their limits by visits
     at = stats.betabinom.ppf(p, n, a, b)
     above, below = stats.betabinom.cdf(at, n, a, b), stats.betabinom.cdf(at - 1, n, a, b)
     share = (above - p) / np.maximum(above - below, 1e-15)
-    return np.asarray(np.clip((at - share) / n, 0, 1), dtype=np.float64)
+    return np.asarray(np.clip((at - share) / n, 0, 1)[where], dtype=np.float64)

@@ -23,7 +23,13 @@ def run_technician(warehouse: Warehouse) -> None:
     warehouse.run("technician/instrument_offset.sql")
     warehouse.run("technician/practice_count.sql")
     warehouse.store("practice_fit", fit_practice(warehouse))
-    for name in ("technician_zeroing", "technician_training", "technician_month", "offset_follows", "practice_rate"):
+    for name in (
+        "technician_zeroing",
+        "technician_training",
+        "technician_month",
+        "offset_follows",
+        "practice_rate",
+    ):
         warehouse.run(f"technician/{name}.sql")
     warehouse.execute(practice_sql())
 
@@ -62,7 +68,9 @@ def fit_practice(warehouse: Warehouse) -> pl.DataFrame:
     counts = warehouse.query("SELECT * FROM practice_count ORDER BY check_id, technician_id")
     if counts.is_empty():
         return counts.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in RATES)
-    return pl.concat(_judged(part, warehouse) for part in counts.partition_by("check_id", maintain_order=True))
+    return pl.concat(
+        _judged(part, warehouse) for part in counts.partition_by("check_id", maintain_order=True)
+    )
 
 
 def _judged(part: pl.DataFrame, warehouse: Warehouse) -> pl.DataFrame:

@@ -1,0 +1,79 @@
+"""Skip rates: published limits, references of scipy, planted skippers, and small fleets."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import optimize, stats
+
+from pipeline.technician.skipping import LARGEST_PRIOR, beta_binomial, funnel_limit, skip_rates
+
+
+def nearly_binomial(rate: float) -> tuple[float, float]:
+    return rate * 1e9, (1 - rate) * 1e9
+
+
+@pytest.mark.parametrize(
+    ("rate", "n", "p", "limit"),
+    [
+        # Exact limits, interpolated (Spiegelhalter 2005; formula from memory, values computed independently).
+        (0.10, 100, 0.975, 0.15772),
+        (0.10, 100, 0.999, 0.19836),
+        (0.074, 200, 0.975, 0.10969),
+        (0.074, 200, 0.9995, 0.13902),
+    ],
+)
+def test_funnel_limits(rate: float, n: int, p: float, limit: float) -> None:
+    assert funnel_limit(np.array([float(n)]), *nearly_binomial(rate), p)[0] == pytest.approx(limit, abs=6e-5)
+
+
+def test_beta_binomial_is_the_maximum_of_scipys_likelihood() -> None:
+    rng = np.random.default_rng(4)
+    visits = rng.integers(20, 200, 300).astype(float)
+    skipped = stats.betabinom.rvs(visits.astype(int), 2.0, 38.0, random_state=rng).astype(float)
+    a, b = beta_binomial(skipped, visits)
+    rate = a / (a + b)
+
+    def loss(log_size: float) -> float:
+        size = np.exp(log_size)
+        return -float(stats.betabinom.logpmf(skipped, visits, rate * size, (1 - rate) * size).sum())
+
+    best = optimize.minimize_scalar(loss, bounds=(0.7, 13), method="bounded")
+    assert a + b == pytest.approx(float(np.exp(best.x)), rel=0.01)
+    assert a + b == pytest.approx(40.0, rel=0.4)
+
+
+def test_skippers_do_not_raise_the_fleets_rate() -> None:
+    rng = np.random.default_rng(5)
+    visits = np.full(38, 120.0)
+    rate = np.where(np.arange(38) < 6, 0.5, 0.03)
+    skipped = rng.binomial(120, rate).astype(float)
+    found = skip_rates(skipped, visits, 0.999, np.full(38, True))
+    assert found.fleet_rate == pytest.approx(0.03, abs=0.01)
+    assert (found.p_value[:6] < 1e-6).all()
+    assert (found.p_value[6:] > 0.001).all()
+    assert (found.shrunk_rate[:6] < skipped[:6] / 120).all()
+
+
+def test_honest_spread_accuses_nobody() -> None:
+    """Sound technicians who differ between 1 and 8 % are not skippers."""
+    rng = np.random.default_rng(6)
+    accused = 0
+    for _ in range(50):
+        skipped = rng.binomial(100, rng.uniform(0.01, 0.08, 38)).astype(float)
+        found = skip_rates(skipped, np.full(38, 100.0), 0.999, np.full(38, True))
+        accused += int((stats.false_discovery_control(found.p_value) <= 0.05).sum())
+    assert accused <= 0.03 * 50 * 38
+
+
+@pytest.mark.parametrize("skipped", [[0.0], [5.0], [0.0, 0.0, 0.0]])
+def test_small_fleets_give_numbers(skipped: list[float]) -> None:
+    found = skip_rates(np.array(skipped), np.full(len(skipped), 5.0), 0.999, np.full(len(skipped), False))
+    assert 0 < found.fleet_rate < 1
+    assert np.isfinite(found.funnel_hi).all()
+    assert ((found.p_value > 0) & (found.p_value <= 1)).all()
+
+
+def test_no_spread_is_a_binomial() -> None:
+    a, b = beta_binomial(np.full(30, 4.0), np.full(30, 100.0))
+    assert a + b > LARGEST_PRIOR / 100
