@@ -41,13 +41,30 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
         kept = new
     a, b = beta_binomial(skipped[kept], visits[kept])
     all_a, all_b = beta_binomial(skipped[base], visits[base])
-    pairs, where = np.unique(np.stack([skipped, visits]), axis=1, return_inverse=True)
-    chance = np.asarray(stats.betabinom.sf(pairs[0] - 1, pairs[1], a, b), dtype=np.float64)
     return SkipRates(
         fleet_rate=_pooled(skipped[kept], visits[kept]),
-        p_value=chance[where],
+        p_value=at_least(skipped, visits, a, b),
         funnel_hi=funnel_limit(visits, a, b, funnel_p),
         shrunk_rate=(skipped + all_a) / (visits + all_a + all_b),
+    )
+
+
+def at_least(skipped: Floats, visits: Floats, a: float, b: float) -> Floats:
+    """P(X >= skipped) of a beta-binomial with `visits` trials, per technician."""
+    p = np.ones(len(visits))
+    for n in np.unique(visits):
+        same = visits == n
+        above = np.append(np.cumsum(_probabilities(n, a, b)[::-1])[::-1], 0.0)
+        p[same] = above[skipped[same].astype(np.int64)]
+    return np.minimum(p, 1.0)
+
+
+def _probabilities(n: float, a: float, b: float) -> Floats:
+    """P(X = 0), ..., P(X = n) of a beta-binomial."""
+    k = np.arange(int(n) + 1)
+    log_ways = special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1)
+    return np.asarray(
+        np.exp(log_ways + special.betaln(k + a, n - k + b) - special.betaln(a, b)), dtype=np.float64
     )
 
 
@@ -72,10 +89,11 @@ def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
 
 def funnel_limit(visits: Floats, a: float, b: float, p: float) -> Floats:
     """Upper funnel limit of the rate at probability p, interpolated between counts (Spiegelhalter 2005, A.1.1)."""
-    n, where = np.unique(
-        np.maximum(visits, 1), return_inverse=True
-    )  # technicians share their limits by visits
-    at = stats.betabinom.ppf(p, n, a, b)
-    above, below = stats.betabinom.cdf(at, n, a, b), stats.betabinom.cdf(at - 1, n, a, b)
-    share = (above - p) / np.maximum(above - below, 1e-15)
-    return np.asarray(np.clip((at - share) / n, 0, 1)[where], dtype=np.float64)
+    limits = np.zeros(len(visits))
+    for n in np.unique(visits[visits > 0]):
+        upto = np.cumsum(_probabilities(n, a, b))
+        at = min(int(np.searchsorted(upto, p)), int(n))  # smallest count with P(X <= count) >= p
+        below = upto[at - 1] if at else 0.0
+        share = (upto[at] - p) / max(upto[at] - below, 1e-15)
+        limits[visits == n] = min(max((at - share) / n, 0.0), 1.0)
+    return limits

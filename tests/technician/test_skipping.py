@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from pipeline.technician.skipping import LARGEST_PRIOR, beta_binomial, funnel_limit, skip_rates
+from pipeline.technician.skipping import LARGEST_PRIOR, at_least, beta_binomial, funnel_limit, skip_rates
 
 
 def nearly_binomial(rate: float) -> tuple[float, float]:
@@ -41,6 +41,15 @@ def test_beta_binomial_is_the_maximum_of_scipys_likelihood() -> None:
     best = optimize.minimize_scalar(loss, bounds=(0.7, 13), method="bounded")
     assert a + b == pytest.approx(float(np.exp(best.x)), rel=0.01)
     assert a + b == pytest.approx(40.0, rel=0.4)
+
+
+def test_tail_probabilities_are_scipys() -> None:
+    rng = np.random.default_rng(9)
+    visits = rng.integers(1, 400, 500).astype(float)
+    skipped = np.floor(visits * rng.random(500) ** 3)
+    for a, b in ((0.5, 12.0), (30.0, 900.0), (5e4, 9.5e5)):
+        expected = stats.betabinom.sf(skipped - 1, visits, a, b)
+        assert at_least(skipped, visits, a, b) == pytest.approx(expected, rel=1e-5, abs=1e-8)
 
 
 def test_skippers_do_not_raise_the_fleets_rate() -> None:
