@@ -5,6 +5,7 @@ SELECT
     v.*,
     e.installed_on,
     e.retired_on,
+    e.rated_tesp_inwc,
     inwc_per(v.pressure_unit) AS row_factor,
     CASE WHEN e.filter_in_rating THEN 'before_filter' ELSE 'after_filter' END AS right_return_port,
     CASE WHEN e.coil_in_rating THEN 'after_coil' ELSE 'before_coil' END AS right_supply_port

@@ -32,6 +32,7 @@ SELECT
     coil_drop_impossible,
     filter_drop_inwc,
     coil_drop_inwc,
+    exceeds(filter_drop_inwc, rated_tesp_inwc) AS filter_over_rating,
     return_port_used <> right_return_port AS return_port_wrong,
     supply_port_used <> right_supply_port AS supply_port_wrong,
     return_port_wrong AND filter_drop_inwc IS NOT NULL AS return_port_repaired,
