@@ -17,7 +17,7 @@ from pipeline.errors import UsageError
 from pipeline.load.files import InputFile
 from pipeline.load.mapping import Mapping, parse_mapping
 
-FORMAT = 1  # of the staged tables; a work file of another format is made again from the copies
+FORMAT = 2  # of the staged tables; a work file of another format is made again from the copies
 LIST = "loads.json"
 LOADS = """
 SELECT load_id, file, folder, file_sha256, table_name, strftime(loaded_at, '%Y-%m-%dT%H:%M:%S.%f+00:00'), kept, mapping

@@ -1,15 +1,17 @@
 """The query that reads one file: every column as text, cast to its declared type in the same scan.
 
-A value that cannot be understood makes its row's `reason` and `detail`; the row stays. What does not belong here: how
-one value is read (`values.py`), and judging rows against other tables (`sql/load/orphan_*.sql`).
+A value that cannot be understood puts its column on the row's `wrong` list; the row stays, and `texts` keeps what stood
+there. What does not belong here: how one value is read (`values.py`), what is said about wrong ones (`faults.py`), and
+judging rows against other tables (`sql/load/orphan_*.sql`).
 """
 
 from __future__ import annotations
 
 from pipeline.load.escape import literal, name
-from pipeline.load.inputs import BAD_REASON, MADE_OF_VISITS, Table
+from pipeline.load.faults import SKIPPED, TWICE
+from pipeline.load.inputs import MADE_OF_VISITS, Table
 from pipeline.load.layout import Layout
-from pipeline.load.values import ValueSql, has_offset, local_time, value_sql
+from pipeline.load.values import ABSENT, ValueSql, has_offset, local_time, value_sql
 
 
 def staged_columns(table: Table) -> list[tuple[str, str]]:
@@ -17,7 +19,7 @@ def staged_columns(table: Table) -> list[tuple[str, str]]:
     columns = [("load_id", "INTEGER"), *((c.name, c.staged_type) for c in table.columns)]
     if table.name == "visits":
         columns += [(n, kind) for n, kind, *_ in MADE_OF_VISITS]
-    return [*columns, ("extras", "VARCHAR"), ("reason", "VARCHAR"), ("detail", "VARCHAR")]
+    return [*columns, ("extras", "VARCHAR"), ("wrong", "UTINYINT[]"), ("texts", "VARCHAR[]")]
 
 
 def select(layout: Layout, load_id: int) -> str:
@@ -29,12 +31,12 @@ def select(layout: Layout, load_id: int) -> str:
     suspect = " OR ".join([*(condition for v in values for condition in v.suspect), *_odd_numbers(values)])
     source = f"(SELECT {', '.join(['*', *texts])} FROM {_source(layout)})" if texts else _source(layout)
     kept = ", ".join(n for n, _ in staged_columns(layout.table)[1:-2])
+    shown = ", ".join(v.text for v in values)
     return (
-        f"SELECT {load_id}::INTEGER AS load_id, {kept}, "
-        f"CASE WHEN is_suspect THEN {_reason(values)} END AS reason, "
-        f"CASE WHEN is_suspect THEN nullif({_detail(values)}, '') END AS detail "
-        f"FROM (SELECT *, {suspect} AS is_suspect FROM "
-        f"(SELECT {', '.join(['*', *typed, *made])}, {_extras(layout)} AS extras FROM {source}))"
+        f"SELECT {load_id}::INTEGER AS load_id, {kept}, wrong, CASE WHEN wrong IS NOT NULL THEN [{shown}] END AS texts "
+        f"FROM (SELECT *, CASE WHEN is_suspect THEN {_wrong(values)} END AS wrong "
+        f"FROM (SELECT *, {suspect} AS is_suspect "
+        f"FROM (SELECT {', '.join(['*', *typed, *made])}, {_extras(layout)} AS extras FROM {source})))"
     )
 
 
@@ -52,7 +54,7 @@ def _source(layout: Layout) -> str:
 
 def _odd_numbers(values: list[ValueSql]) -> list[str]:
     """Suspicions about all numbers of a row at once: one that is not finite, or is written 1_000."""
-    numbers = [v for v in values if v.column.kind == "number" and not v.text.startswith("NULL")]
+    numbers = [v for v in values if v.column.kind == "number" and v.text != ABSENT]
     if not numbers:
         return []
     names = ", ".join(v.column.name for v in numbers)
@@ -61,20 +63,15 @@ def _odd_numbers(values: list[ValueSql]) -> list[str]:
     return [*odd, f"contains(concat({texts}), '_')"]
 
 
-def _reason(values: list[ValueSql]) -> str:
-    cases = " ".join(f"WHEN {v.bad} THEN '{BAD_REASON[v.column.kind]}'" for v in values if v.bad != "(false)")
-    return f"CASE {cases} END"
-
-
-def _detail(values: list[ValueSql]) -> str:
-    parts = []
-    for v in values:
-        stands = f"CASE WHEN coalesce(trim({v.text}), '') = '' THEN 'is empty' ELSE 'holds ' || shown({v.text}) END"
-        if v.bad != "(false)":
-            parts.append(
-                f"CASE WHEN {v.bad} THEN '{v.column.name} ' || {stands} || ', expected ' || {v.expected} END"
-            )
-    return f"concat_ws('; ', {', '.join(parts)})"
+def _wrong(values: list[ValueSql]) -> str:
+    """The list of what is wrong in a row, as numbers that `faults.py` reads; NULL if nothing is."""
+    cases = [
+        f"CASE WHEN {condition} THEN {place + kind} END"
+        for place, v in enumerate(values)
+        for kind, condition in ((0, v.bad), (SKIPPED, v.skipped), (TWICE, v.twice))
+        if condition is not None
+    ]
+    return f"nullif(list_filter([{', '.join(cases)}], lambda x: x IS NOT NULL), [])::UTINYINT[]"
 
 
 def _extras(layout: Layout) -> str:
@@ -125,4 +122,4 @@ def _decimals(layout: Layout, text: str) -> str:
     shifted = f"greatest(greatest(strlen({mantissa}) - instr({mantissa} || '.', '.'), 0) - {exponent}, 0)"
     odd = f"contains({text}, 'e') OR contains({text}, 'E') OR contains({text}, ' ')"
     digits = f"least(CASE WHEN {odd} THEN {shifted} ELSE {after} END, 100)::TINYINT"
-    return digits if text.startswith("NULL") else f"CASE WHEN {text} IS NOT NULL THEN {digits} END"
+    return f"CASE WHEN {text} IS NOT NULL AND NOT ({text} LIKE ' %' AND trim({text}) = '') THEN {digits} END"

@@ -18,14 +18,11 @@ def resolve(warehouse: Warehouse) -> None:
     """(Re)make the cleaned tables, `row_fate` and `kept_count` from the staged tables."""
     rank_files(warehouse)
     for table in TABLES:
-        if (SQL_DIR / "load" / f"orphan_{table.name}.sql").exists():
+        orphans = (SQL_DIR / "load" / f"orphan_{table.name}.sql").exists()
+        if orphans:
             warehouse.run(f"load/orphan_{table.name}.sql")
-        else:
-            warehouse.execute(
-                f"CREATE OR REPLACE TABLE orphan_{table.name} (row_id BIGINT, reason VARCHAR, detail VARCHAR)"
-            )
         with warehouse.transaction():
-            _decide(warehouse, table)
+            _decide(warehouse, table, orphans)
             _clean(warehouse, table)
     with warehouse.transaction():
         _collect(warehouse)
@@ -41,36 +38,27 @@ def rank_files(warehouse: Warehouse) -> None:
         warehouse.execute(f"INSERT INTO load_rank VALUES {values}")
 
 
-def _decide(warehouse: Warehouse, table: Table) -> None:
+def _decide(warehouse: Warehouse, table: Table, orphans: bool) -> None:
     """fate_<table>: a row per staged row that is rejected as an orphan, repeated or superseded."""
     key = ", ".join(f"s.{k}" for k in table.key)
     key_text = " || '|' || ".join(f"s.{k}::VARCHAR" for k in table.key)
     fate = f"fate_{table.name}"
     warehouse.execute(f"CREATE OR REPLACE TABLE {fate} ({FATE})")
-    warehouse.execute(
-        f"INSERT INTO {fate} SELECT o.row_id, s.load_id, 'rejected', o.reason, o.detail, NULL, {key_text} "
-        f"FROM orphan_{table.name} AS o JOIN {table.staged} AS s ON s.rowid = o.row_id"
-    )
-    _find_contested(warehouse, table, key)
-    if warehouse.scalar("SELECT count(*) FROM contested"):
-        _settle(warehouse, table, key, key_text)
-    warehouse.execute("DROP TABLE contested")
-
-
-def _find_contested(warehouse: Warehouse, table: Table, key: str) -> None:
-    """contested: the row ids of rows that take part and share their key with another such row."""
-    warehouse.execute(
-        f"CREATE OR REPLACE TEMP TABLE shared_key AS SELECT hash({key}) AS h FROM {table.staged} AS s "
-        f"WHERE s.reason IS NULL GROUP BY h HAVING count(*) > 1"
+    if orphans:
+        warehouse.execute(
+            f"INSERT INTO {fate} SELECT o.row_id, s.load_id, 'rejected', o.reason, o.detail, NULL, {key_text} "
+            f"FROM orphan_{table.name} AS o JOIN {table.staged} AS s ON s.rowid = o.row_id"
+        )
+    # the rows that take part and share their key with another such row; hashes first, they are quicker to count
+    shared = (
+        f"SELECT hash({key}) FROM {table.staged} AS s WHERE s.wrong IS NULL GROUP BY ALL HAVING count(*) > 1"
     )
     warehouse.execute(
         f"CREATE OR REPLACE TEMP TABLE contested AS SELECT s.rowid AS row_id FROM {table.staged} AS s "
-        f"SEMI JOIN shared_key AS k ON k.h = hash({key}) "
-        f"ANTI JOIN fate_{table.name} AS f ON f.row_id = s.rowid WHERE s.reason IS NULL"
-        if warehouse.scalar("SELECT count(*) FROM shared_key")
-        else "CREATE OR REPLACE TEMP TABLE contested (row_id BIGINT)"
+        f"ANTI JOIN {fate} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL AND hash({key}) IN ({shared})"
     )
-    warehouse.execute("DROP TABLE shared_key")
+    if warehouse.scalar("SELECT count(*) FROM contested"):
+        _settle(warehouse, table, key, key_text)
 
 
 def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None:
@@ -108,7 +96,7 @@ def _clean(warehouse: Warehouse, table: Table) -> None:
         warehouse.execute(f"DROP TABLE {table.cleaned}")
     warehouse.execute(
         f"CREATE OR REPLACE {kind} {table.cleaned} AS SELECT {', '.join(values)} FROM {table.staged} AS s "
-        f"ANTI JOIN fate_{table.name} AS f ON f.row_id = s.rowid WHERE s.reason IS NULL"
+        f"ANTI JOIN fate_{table.name} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL"
     )
 
 
@@ -127,7 +115,7 @@ def _collect(warehouse: Warehouse) -> None:
         )
         counts.append(
             f"SELECT s.load_id, count(*) AS n FROM {t.staged} AS s "
-            f"ANTI JOIN fate_{t.name} AS f ON f.row_id = s.rowid WHERE s.reason IS NULL GROUP BY s.load_id"
+            f"ANTI JOIN fate_{t.name} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL GROUP BY s.load_id"
         )
     names = "table_name, load_id, ordinal, fate, reason, detail, by_load_id, by_ordinal, key"
     warehouse.execute(f"CREATE OR REPLACE TABLE row_fate ({names}) AS " + " UNION ALL ".join(fates))

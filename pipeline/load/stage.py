@@ -78,11 +78,11 @@ def _assert_conserved(warehouse: Warehouse) -> None:
     ).fetchall()
     if lost:
         raise StageError(f"rows are not conserved (file, read, loaded, rejected, repeated): {lost[:20]}")
-    for table in TABLES:
-        loaded = warehouse.scalar(
-            "SELECT coalesce(sum(rows_loaded - rows_superseded), 0)::BIGINT FROM load_ledger "
-            f"WHERE table_name = '{table.name}'"
-        )
-        held = warehouse.scalar(f"SELECT count(*) FROM {table.cleaned}")
-        if loaded != held:
-            raise StageError(f"{table.cleaned} holds {held} rows, but the ledger counts {loaded}")
+    tables = " UNION ALL ".join(
+        f"SELECT '{t.cleaned}' AS cleaned, (SELECT count(*) FROM {t.cleaned}) AS held, "
+        f"(SELECT coalesce(sum(rows_loaded - rows_superseded), 0) FROM load_count WHERE table_name = '{t.name}') AS due"
+        for t in TABLES
+    )
+    wrong = warehouse.con.sql(f"SELECT cleaned, held, due FROM ({tables}) WHERE held <> due").fetchall()
+    if wrong:
+        raise StageError(f"cleaned tables do not hold what the ledger counts (table, rows, counted): {wrong}")

@@ -15,6 +15,7 @@ import polars as pl
 
 from pipeline.errors import StageError, UsageError
 from pipeline.load.copying import Copy
+from pipeline.load.faults import describe
 from pipeline.load.files import InputFile
 from pipeline.load.header import Header, read_header
 from pipeline.load.inputs import BY_NAME
@@ -159,7 +160,7 @@ def _fault(kind: str, found: int | None, columns: int) -> str:
 def _count(warehouse: Warehouse, layout: Layout, load_id: int) -> tuple[int, int, int]:
     """First row id, number of rows and number of wrong rows of this load; its rows must stand without a gap."""
     first, last, n, wrong = warehouse.con.sql(
-        f"SELECT min(rowid), max(rowid), count(*), count(reason) FROM {layout.table.staged} WHERE load_id = {load_id}"
+        f"SELECT min(rowid), max(rowid), count(*), count(wrong) FROM {layout.table.staged} WHERE load_id = {load_id}"
     ).fetchall()[0]
     if n and last - first + 1 != n:
         raise StageError(f"{layout.table.staged}: rows of load {load_id} are not in one piece")
@@ -176,14 +177,15 @@ def _refuse(
 ) -> None:
     """Enter the rows that cannot be understood in refused_row, with line and raw text."""
     wrong = warehouse.con.sql(
-        f"SELECT rowid - {first}, reason, detail FROM {layout.table.staged} "
-        f"WHERE load_id = {load_id} AND reason IS NOT NULL ORDER BY rowid"
+        f"SELECT rowid - {first}, wrong, texts FROM {layout.table.staged} "
+        f"WHERE load_id = {load_id} AND wrong IS NOT NULL ORDER BY rowid"
     ).fetchall()
     ordinals: Ints = np.array([w[0] for w in wrong], dtype=np.int64)
     numbers: Ints = np.array([r[0] for r in ragged], dtype=np.int64)
     places = point_at(warehouse, layout, records, numbers, ordinals)
     rows: list[tuple[object, ...]] = [
-        (load_id, None, w[0], line, raw, w[1], w[2]) for w, (line, raw) in zip(wrong, places, strict=True)
+        (load_id, None, w[0], line, raw, *describe(layout, w[1], w[2]))
+        for w, (line, raw) in zip(wrong, places, strict=True)
     ]
     if ragged or records is not None:
         records = records or records_of(layout)

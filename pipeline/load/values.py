@@ -13,6 +13,7 @@ from pipeline.load.inputs import Column
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import UNITS
 
+ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
 RETURN_SIDE = ("return_static", "design_return_inwc")
 
 
@@ -20,8 +21,9 @@ RETURN_SIDE = ("return_static", "design_return_inwc")
 class ValueSql:
     """SQL of one column. `made_text` is the text after the mapping's words (None: the file's own text, `text`).
 
-    `value` is the typed value, `wrong` is true where a text stands that gives no value, `expected` says in words (an
-    SQL text) what should stand there. `suspect` is true wherever `wrong` is, and cheap: it is asked of every row.
+    `value` is the typed value. `wrong` is true where a text stands that gives no value; `skipped` and `twice` where a
+    local time never was, or was twice. `suspect` holds wherever one of them does, and is cheap: it is asked of every
+    row.
     """
 
     column: Column
@@ -29,24 +31,26 @@ class ValueSql:
     made_text: str | None
     value: str
     wrong: str
-    expected: str
     suspect: tuple[str, ...] = ()
+    skipped: str | None = None
+    twice: str | None = None
 
     @property
-    def bad(self) -> str:
+    def bad(self) -> str | None:
+        """True where the value is missing or wrong; None if it never is."""
         if self.column.required:
             return f"({self.column.name} IS NULL OR {self.wrong})"
-        return f"({self.wrong})"
+        return None if self.wrong == "false" else f"({self.wrong})"
 
 
 def value_sql(layout: Layout, column: Column) -> ValueSql:
     """The SQL for `column` in files of this layout."""
     text, made = _text(layout, column)
-    make = {"number": _number, "word": _word, "flag": _flag, "date": _date, "instant": _instant}.get(
-        column.kind, _plain
-    )
-    value, wrong, expected = make(layout, column, text)
-    return ValueSql(column, text, made, value, wrong, expected, _suspect(layout, column, text, wrong))
+    make = {"number": _number, "word": _word, "flag": _flag, "date": _date, "instant": _instant}
+    value, wrong = make.get(column.kind, _plain)(layout, column, text)
+    changes = _clock_changes(layout, text) if column.kind == "instant" else ()
+    suspect = (*_suspect(layout, column, text, wrong), *changes)
+    return ValueSql(column, text, made, value, wrong, suspect, *changes)
 
 
 def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str, ...]:
@@ -54,7 +58,7 @@ def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str
     name = column.name
     if column.required:
         conditions = [f"{name} IS NULL"]
-    elif wrong == "false" or (text.startswith("NULL") and not layout.mapping.of(layout.table).constants):
+    elif wrong == "false" or text == ABSENT:
         return ()
     else:
         conditions = [f"({name} IS NULL AND {text} IS NOT NULL)"]
@@ -63,8 +67,6 @@ def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str
         conditions.append(f"NOT ({name} BETWEEN '1970-01-02'::{kind} AND '9999-12-30'::{kind})")
     if column.positive:
         conditions.append(f"{name} <= 0")
-    if column.kind == "instant" and layout.mapping.time_zone is not None:
-        conditions.append(f"({wrong})")
     return tuple(conditions)
 
 
@@ -80,7 +82,7 @@ def empty(text: str) -> str:
 def _text(layout: Layout, column: Column) -> tuple[str, str | None]:
     mapped = layout.mapping.of(layout.table)
     place = layout.places.get(column.name)
-    text = "NULL::VARCHAR" if place is None else f"c{place}"
+    text = ABSENT if place is None else f"c{place}"
     made = text
     if column.name in mapped.values:
         cases = " ".join(
@@ -89,7 +91,7 @@ def _text(layout: Layout, column: Column) -> tuple[str, str | None]:
         made = f"CASE lower(trim({text})) {cases} ELSE {text} END"
     if column.name in mapped.constants:
         made = f"CASE WHEN {empty(made)} THEN {literal(mapped.constants[column.name])} ELSE {made} END"
-    if made == text and place is not None:
+    if made == text:
         return text, None
     return f"text_of_{column.name}", made
 
@@ -99,12 +101,12 @@ def _stands(column: Column, text: str) -> str:
     return f"({column.name} IS NULL AND {text} IS NOT NULL AND trim({text}) <> '')"
 
 
-def _plain(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:
+def _plain(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     unbroken = f"replace({text}, chr(13) || chr(10), chr(10))" if layout.returns else text
-    return trimmed(unbroken), "false", literal(column.expected)
+    return trimmed(unbroken), "false"
 
 
-def _number(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:
+def _number(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     plain = f"replace({text}, ',', '.')" if layout.decimal_comma else text
     value = f"TRY_CAST({plain} AS DOUBLE)"
     unit = layout.mapping.of(layout.table).units.get(column.name)
@@ -116,22 +118,22 @@ def _number(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:
     wrong = f"{_stands(column, text)} OR NOT isfinite({column.name}) OR contains({text}, '_')"
     if column.positive:
         wrong += f" OR {column.name} <= 0"
-    return value, wrong, literal(column.expected)
+    return value, wrong
 
 
-def _word(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:
+def _word(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     kind = column.staged_type
     value = f"coalesce(TRY_CAST({text} AS {kind}), TRY_CAST(lower(trim({text})) AS {kind}))"
     wrong = _stands(column, text)
     if column.name == "pressure_unit" and layout.mapping.pressure_unit is not None:
         value = f"coalesce({value}, CASE WHEN {empty(text)} THEN {literal(layout.mapping.pressure_unit)}::{kind} END)"
-    return value, wrong, literal(column.expected)
+    return value, wrong
 
 
-def _flag(_: Layout, column: Column, text: str) -> tuple[str, str, str]:
+def _flag(_: Layout, column: Column, text: str) -> tuple[str, str]:
     slow = f"CASE lower(trim({text})) WHEN 'true' THEN true WHEN 'false' THEN false END"
     value = f"CASE WHEN {text} = 'true' THEN true WHEN {text} = 'false' THEN false ELSE {slow} END"
-    return value, _stands(column, text), literal(column.expected)
+    return value, _stands(column, text)
 
 
 def _day_out_of_reach(column: Column, text: str) -> str:
@@ -145,13 +147,11 @@ def _formats(formats: tuple[str, ...]) -> str:
     return "[" + ", ".join(literal(f) for f in formats) + "]"
 
 
-def _date(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:
+def _date(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     value = f"TRY_CAST({text} AS DATE)"
-    expected = column.expected
     if layout.mapping.date_format:
         value = f"coalesce(try_strptime(trim({text}), {_formats(layout.mapping.date_format)})::DATE, {value})"
-        expected = "a date written " + " or ".join(layout.mapping.date_format)
-    return value, f"{_stands(column, text)} OR {_day_out_of_reach(column, text)}", literal(expected)
+    return value, f"{_stands(column, text)} OR {_day_out_of_reach(column, text)}"
 
 
 def local_time(layout: Layout, text: str) -> str:
@@ -169,35 +169,26 @@ def has_offset(layout: Layout, text: str) -> str:
     return f"(regexp_matches({text}, {pattern}){written})"
 
 
-def _instant(layout: Layout, column: Column, text: str) -> tuple[str, str, str]:
+def _instant(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     absolute = f"coalesce(TRY_CAST({text} AS TIMESTAMPTZ), TRY_CAST(trim({text}) AS TIMESTAMPTZ))"
-    zone = layout.mapping.time_zone
     wrong = f"{_stands(column, text)} OR {_day_out_of_reach(column, text)}"
-    expected = column.expected
     formats = layout.mapping.time_format + layout.mapping.date_format
-    if formats:
-        expected = "a time written " + " or ".join(formats)
-    if zone is None and not formats:
-        return absolute, wrong, literal(expected)
-    local = local_time(layout, text)
-    utc = f"timezone({literal(zone or 'UTC')}, {local})"
-    value = f"CASE WHEN {has_offset(layout, text)} THEN {absolute} ELSE {utc} END"
-    if zone is None:
-        return value, wrong, literal(expected)
-    skipped, twice = _clock_changes(literal(zone), local, utc)
-    unclear = f"(NOT {has_offset(layout, text)} AND ({skipped} OR {twice}))"
-    says = (
-        f"CASE WHEN {skipped} THEN {literal(f'a time that the clocks in {zone} showed (they were put forward)')} "
-        f"WHEN {twice} THEN {literal(f'its UTC offset too: the clocks in {zone} showed this time twice')} "
-        f"ELSE {literal(expected)} END"
-    )
-    return value, f"{wrong} OR {unclear}", says
+    if layout.mapping.time_zone is None and not formats:
+        return absolute, wrong
+    return f"CASE WHEN {has_offset(layout, text)} THEN {absolute} ELSE {_in_zone(layout, text)} END", wrong
 
 
-def _clock_changes(zone: str, local: str, utc: str) -> tuple[str, str]:
+def _in_zone(layout: Layout, text: str) -> str:
+    return f"timezone({literal(layout.mapping.time_zone or 'UTC')}, {local_time(layout, text)})"
+
+
+def _clock_changes(layout: Layout, text: str) -> tuple[str, ...]:
     """Was a local time skipped, or shown twice, when clocks were changed by an hour or half an hour?"""
-    skipped = f"coalesce(timezone({zone}, {utc}) <> {local}, false)"
+    if layout.mapping.time_zone is None or text == ABSENT:
+        return ()
+    zone, local, utc = literal(layout.mapping.time_zone), local_time(layout, text), _in_zone(layout, text)
     again = (
         f"timezone({zone}, {utc} {sign} INTERVAL {m} MINUTE) = {local}" for sign in "+-" for m in (30, 60)
     )
-    return skipped, f"coalesce({' OR '.join(again)}, false)"
+    changes = (f"timezone({zone}, {utc}) <> {local}", " OR ".join(again))
+    return tuple(f"(NOT {has_offset(layout, text)} AND coalesce({c}, false))" for c in changes)

@@ -6,4 +6,4 @@ SELECT
     'site_id holds ' || shown(e.site_id) || ', expected a site_id of the sites table' AS detail
 FROM staged_equipment AS e
 ANTI JOIN site AS s ON e.site_id = s.site_id
-WHERE e.reason IS NULL;
+WHERE e.wrong IS NULL;

@@ -14,7 +14,7 @@ WITH looked_up AS (
     LEFT JOIN site AS s ON v.site_id = s.site_id
     LEFT JOIN equipment AS e ON v.equipment_id = e.equipment_id
     LEFT JOIN technician AS t ON v.technician_id = t.technician_id
-    WHERE v.reason IS NULL
+    WHERE v.wrong IS NULL
 ),
 
 orphans AS (

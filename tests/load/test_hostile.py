@@ -23,14 +23,18 @@ REASONS = {"missing_key", "bad_number", "bad_date", "bad_value", "row_malformed"
 OBEYED = set(
     "\u00ad\u200b\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
 )
-MANY = settings(
-    max_examples=2000 if NIGHTLY else 200,
-    deadline=None,
-    derandomize=not NIGHTLY,
-    database=None,
-    phases=[Phase.explicit, Phase.generate],  # a failing file is small enough as it is
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
-)
+FILES_A_LOAD = 8
+
+
+def _examples(n: int) -> settings:
+    return settings(
+        max_examples=10 * n if NIGHTLY else n,
+        deadline=None,
+        derandomize=not NIGHTLY,
+        database=None,
+        phases=[Phase.explicit, Phase.generate],  # a failing file is small enough as it is
+        suppress_health_check=list(HealthCheck),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -43,24 +47,24 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 
 
 @pytest.mark.slow
-@MANY
-@given(hostile_file())
-def test_nothing_is_lost_whatever_stands_in_a_file(store: Store, content: bytes) -> None:
+@_examples(200 // FILES_A_LOAD)
+@given(st.lists(hostile_file(), min_size=FILES_A_LOAD, max_size=FILES_A_LOAD))
+def test_nothing_is_lost_whatever_stands_in_a_file(store: Store, contents: list[bytes]) -> None:
+    files = {f"visits_{i}.csv": content for i, content in enumerate(contents)}
     with tempfile.TemporaryDirectory() as folder:
-        store.run(write_drop(Path(folder), {"visits.csv": content}), passes=False)
-    ledger = store.rows(
-        "SELECT * EXCLUDE (file_sha256, loaded_at) FROM load_ledger WHERE table_name = 'visits'"
-    )
-    assert len(ledger) == 1
-    _, _, n_read, n_loaded, n_rejected, n_repeated, n_superseded = ledger[0]
-    assert n_read == n_loaded + n_rejected + n_repeated
-    rejected = store.rows("SELECT line_number, raw_line, reason, detail FROM rejected_row")
-    assert len(rejected) == n_rejected
-    assert {r[2] for r in rejected} <= REASONS
-    _lines_hold_what_is_said(content, [(r[0], r[1]) for r in rejected])
-    superseded = store.rows("SELECT line_number, raw_line FROM superseded_row")
-    assert len(superseded) == n_superseded
-    _lines_hold_what_is_said(content, superseded)
+        store.run(write_drop(Path(folder), dict(files)), passes=False)
+    counts = "file, rows_read, rows_loaded, rows_rejected, rows_repeated, rows_superseded"
+    ledger = store.rows(f"SELECT {counts} FROM load_ledger WHERE table_name = 'visits'")
+    assert {r[0] for r in ledger} == set(files)
+    rejected = store.rows("SELECT file, line_number, raw_line, reason FROM rejected_row")
+    superseded = store.rows("SELECT file, line_number, raw_line FROM superseded_row")
+    assert {r[3] for r in rejected} <= REASONS
+    for name, n_read, n_loaded, n_rejected, n_repeated, n_superseded in ledger:
+        assert n_read == n_loaded + n_rejected + n_repeated
+        rejects = [r[1:3] for r in rejected if r[0] == name]
+        replaced = [r[1:3] for r in superseded if r[0] == name]
+        assert (len(rejects), len(replaced)) == (n_rejected, n_superseded)
+        _lines_hold_what_is_said(files[name], rejects + replaced)
     for message in store.said:
         assert not any(unicodedata.category(c) == "Cc" or c in OBEYED for c in message), message
 
@@ -75,7 +79,7 @@ def _lines_hold_what_is_said(content: bytes, rows: list[tuple[int, str]]) -> Non
 
 
 @pytest.mark.slow
-@MANY
+@_examples(200)
 @given(hostile_file(), st.sampled_from([",", ";", "\t"]))
 def test_every_line_belongs_to_one_record(content: bytes, separator: str) -> None:
     """Records, malformed records and blank lines cover the file: none overlaps, none is left out."""

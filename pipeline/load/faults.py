@@ -1,0 +1,45 @@
+"""What is said about a value that cannot be understood: the reject reason, and the detail in words.
+
+What does not belong here: finding such values (`values.py`), and rows that refer to nothing (`sql/load/orphan_*.sql`).
+"""
+
+from __future__ import annotations
+
+from pipeline.load.escape import shown
+from pipeline.load.inputs import BAD_REASON
+from pipeline.load.layout import Layout
+from pipeline.load.mapping import Mapping
+
+# Added to a column's place on a row's `wrong` list: its local time never was, or was twice.
+SKIPPED = 80
+TWICE = 160
+
+
+def describe(layout: Layout, wrong: list[int], texts: list[str | None]) -> tuple[str, str]:
+    """Reason and detail of a row. `wrong`: numbers as above; `texts`: what stands in each column of the contract."""
+    reason = BAD_REASON[layout.table.columns[wrong[0] % SKIPPED].kind]
+    return reason, "; ".join(_fault(layout, number, texts[number % SKIPPED] or "") for number in wrong)
+
+
+def _fault(layout: Layout, number: int, text: str) -> str:
+    column = layout.table.columns[number % SKIPPED]
+    stands = f"holds {shown(text)}" if text.strip(" ") else "is empty"
+    return f"{column.name} {stands}, expected {_expected(layout, number)}"
+
+
+def _expected(layout: Layout, number: int) -> str:
+    column, mapping = layout.table.columns[number % SKIPPED], layout.mapping
+    if number >= TWICE:
+        return f"its UTC offset too, for the clocks in {mapping.time_zone} showed this time twice"
+    if number >= SKIPPED:
+        return f"a time that the clocks in {mapping.time_zone} showed, for they were put forward then"
+    formats = _formats(column.kind, mapping)
+    return (
+        f"a {'date' if column.kind == 'date' else 'time'} written {formats}" if formats else column.expected
+    )
+
+
+def _formats(kind: str, mapping: Mapping) -> str:
+    if kind == "date":
+        return " or ".join(mapping.date_format)
+    return " or ".join(mapping.time_format + mapping.date_format) if kind == "instant" else ""
