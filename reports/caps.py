@@ -1,6 +1,6 @@
 """How much a page shows at most, whatever the fleet's size: rows are capped in SQL, and the page says so."""
 
-TOP = 30  # units in each ranked list; the query adds the first few of every branch, up to twice as many
+TOP = 24  # units in each ranked list; the query adds the first few of every branch, up to twice as many
 TOP_IN_BRANCH = 3
 BOTH_MODES = 120  # units with a sheet for each mode; of more, only the listed modes have one
 SHOWN_AT_ONCE = 8  # rows of a list before "show all"
@@ -8,9 +8,9 @@ TOP_UPKEEP = 20
 TOP_RISING = 15
 TOP_WANTED = 40  # units that a visit settles, jobs that nobody measured after
 TOP_BRANCHES = 60
-TOP_FOUND = 3000  # entries in the search
-POINTS = 1500  # points in a picture
-NEWEST_VISITS = 30  # readings of one unit and mode
+TOP_FOUND = 2500  # entries in the search
+POINTS = 1200  # points in a picture
+NEWEST_VISITS = 24  # readings of one unit and mode
 COACHING = 60
 OFFSET_PAIRS = 30
 HABITS = 40
@@ -20,4 +20,4 @@ REPAIR_EXAMPLES = 40
 REJECTED_ROWS = 200
 LEDGER_ROWS = 200
 WORKLIST_ROWS = 1_000_000  # rows of the CSV worklist
-SHEET_ROWS = 5000  # rows of one sheet of the workbook
+SHEET_ROWS = 2000  # rows of one sheet of the workbook

@@ -1,19 +1,18 @@
 -- Each check's share of visits within one grouping: 'month', 'branch', 'technician' or 'instrument' (grouping).
 -- Technicians and instruments only from the minimum of visits; months up to the reference day; at most groups groups
--- (months: the latest; others: those with most visits).
+-- (months: the latest; others: those with most visits). A check finds a visit once.
 WITH grouped AS (
     SELECT
         v.visit_id,
         CASE getvariable('grouping')
-            WHEN 'month' THEN strftime(visit.visited_on, '%Y-%m')
+            WHEN 'month' THEN strftime(v.visited_on, '%Y-%m')
             WHEN 'branch' THEN site.branch
             WHEN 'technician' THEN v.technician_id
             ELSE v.instrument_id
         END AS member
     FROM visit_static AS v
-    INNER JOIN visit ON v.visit_id = visit.visit_id
     LEFT JOIN site ON v.site_id = site.site_id
-    WHERE getvariable('grouping') <> 'month' OR visit.visited_on <= (SELECT today FROM publication)
+    WHERE getvariable('grouping') <> 'month' OR v.visited_on <= (SELECT today FROM publication)
 ),
 
 members AS (
@@ -38,7 +37,7 @@ found AS (
     SELECT
         grouped.member,
         f.check_id,
-        count(DISTINCT f.visit_id) AS n_found
+        count(*) AS n_found
     FROM finding AS f
     INNER JOIN grouped ON f.visit_id = grouped.visit_id
     GROUP BY ALL

@@ -2,7 +2,7 @@
 -- after the reference day.
 WITH fates AS (
     SELECT
-        strftime(visit.visited_on, '%Y-%m') AS visit_month,
+        strftime(v.visited_on, '%Y-%m') AS visit_month,
         CASE
             WHEN NOT v.valid THEN 'set_aside'
             WHEN NOT v.like_new THEN 'not_like_new'
@@ -10,8 +10,7 @@ WITH fates AS (
             ELSE 'as_recorded'
         END AS fate
     FROM visit_static AS v
-    INNER JOIN visit ON v.visit_id = visit.visit_id
-    WHERE visit.visited_on <= (SELECT publication.today FROM publication)
+    WHERE v.visited_on <= (SELECT publication.today FROM publication)
 ),
 
 months AS (

@@ -1,7 +1,7 @@
 -- The newest top repaired visits: what was recorded, what it was mended to, and why.
 SELECT
     v.visit_id,
-    visit.visited_on,
+    v.visited_on,
     v.site_id,
     v.return_recorded,
     v.supply_recorded,
@@ -13,7 +13,6 @@ SELECT
     v.repairs[:300] AS repairs,
     count(*) OVER () AS n_repaired
 FROM visit_static AS v
-LEFT JOIN visit ON v.visit_id = visit.visit_id
 WHERE v.repairs IS NOT NULL AND v.repairs <> ''
-ORDER BY visit.visited_on DESC, v.visit_id ASC
+ORDER BY v.visited_on DESC, v.visit_id ASC
 LIMIT getvariable('top');

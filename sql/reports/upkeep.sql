@@ -1,5 +1,5 @@
 -- Units that need upkeep, not ducts: over the rating as found, within it like new. Largest gap first, top rows, with
--- what was found at their valid visits.
+-- what was found at their valid visits, since ever.
 WITH listed AS (
     SELECT
         s.*,
@@ -18,12 +18,13 @@ dirty AS (
     SELECT
         v.equipment_id,
         v.mode,
+        count(DISTINCT v.visit_id) AS n_valid_visits,
         count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'filter_dirty') AS n_filter_dirty,
         count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'coil_dirty') AS n_coil_dirty,
         count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'blower_dirty') AS n_blower_dirty,
         count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'registers_closed') AS n_registers_closed
     FROM visit_static AS v
-    INNER JOIN finding AS f ON v.visit_id = f.visit_id
+    LEFT JOIN finding AS f ON v.visit_id = f.visit_id
     WHERE v.valid AND v.equipment_id IN (SELECT listed.equipment_id FROM listed)
     GROUP BY v.equipment_id, v.mode
 )
@@ -45,6 +46,7 @@ SELECT
     listed.prob_over_rated,
     listed.n_visits,
     listed.last_on,
+    dirty.n_valid_visits,
     coalesce(dirty.n_filter_dirty, 0) AS n_filter_dirty,
     coalesce(dirty.n_coil_dirty, 0) AS n_coil_dirty,
     coalesce(dirty.n_blower_dirty, 0) AS n_blower_dirty,

@@ -126,7 +126,7 @@ def _visit(rows: Rows, rng: random.Random, number: int, unit: tuple[str, str, st
     rows.add("visit_static", visit_id, site_id, equipment_id, f"T{tech:03d}", f"M{tech:03d}a", at, mode, r, s,
              tesp, 0.016, rated, 0.5 + 0.5 * math.erf(excess / 0.02), 0.09, 0.12, 1010.0, "blower_table", 0.94,
              310.0, on_return, excess - air - on_return, air, not aside, not dirty, True,
-             "zero_not_recorded" if aside else None, r, s, "inwc", round(tesp, 2), repairs)  # fmt: skip
+             "zero_not_recorded" if aside else None, r, s, "inwc", round(tesp, 2), repairs, on)  # fmt: skip
     if aside:
         rows.add(
             "finding", visit_id, "zero_not_recorded", "set_aside", "no zeroing time and no zero readings"

@@ -1,5 +1,5 @@
 -- The published tables of the data contract, section 3: what the reports may rely on. Beyond the contract: visit (with
--- visited_on), the last columns of site_static and site_priority, and the tables at the end.
+-- visited_on), the last columns of visit_static, site_static and site_priority, and the tables at the end.
 CREATE TABLE publication (today DATE, version VARCHAR, published_at TIMESTAMPTZ, settings VARCHAR);
 CREATE TABLE setting (name VARCHAR, value DOUBLE, unit VARCHAR, source VARCHAR);
 CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR, loaded_at TIMESTAMPTZ,
@@ -25,7 +25,7 @@ CREATE TABLE visit_static (visit_id VARCHAR, site_id VARCHAR, equipment_id VARCH
   coil_drop_inwc DOUBLE, airflow_cfm DOUBLE, airflow_source VARCHAR, airflow_ratio DOUBLE, power_w DOUBLE,
   return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, valid BOOLEAN,
   like_new BOOLEAN, sides_known BOOLEAN, set_aside_because VARCHAR, return_recorded DOUBLE, supply_recorded DOUBLE,
-  pressure_unit VARCHAR, reported_tesp DOUBLE, repairs VARCHAR);
+  pressure_unit VARCHAR, reported_tesp DOUBLE, repairs VARCHAR, visited_on DATE);
 CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, mode VARCHAR, n_visits BIGINT,
   first_on DATE, last_on DATE, level_inwc DOUBLE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE,
   as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
