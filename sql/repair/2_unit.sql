@@ -49,7 +49,6 @@ SELECT
     unit_wrong
     AND plausible_in_other
     AND (reported_tesp IS NULL OR reported_agrees_in_other OR reported_agrees_in_row) AS unit_repaired,
-    unit_wrong AND NOT unit_repaired AS unit_unknown,
     CASE WHEN unit_repaired THEN other_factor ELSE row_factor END AS factor,
     -- Zeros follow the readings, unless they are plausible only in the row's own unit.
     greatest(abs(zero_return), abs(zero_supply)) AS larger_zero,

@@ -11,7 +11,6 @@ SELECT
     unit_wrong,
     plausible_in_other,
     unit_repaired,
-    unit_unknown,
     zero_factor <> factor AS zeros_kept_unit,
     return_read,
     supply_read,

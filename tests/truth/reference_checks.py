@@ -25,7 +25,8 @@ Choices that the contract leaves open:
 12. Visits count as in the future by their local day; a visit on the day of installation or retirement is in order.
 13. Where a reported total decides, its magnitude does: a negative total is supply - return of swapped hoses. For
     tesp_sum_mismatch it stands with its sign.
-14. Where a unit_mismatch is found and not repaired, the readings are not called near zero on top of it.
+14. Where a unit_mismatch is found and not repaired, the later steps go on in the row's unit: the readings may be near
+    zero in it as well.
 """
 
 from __future__ import annotations
@@ -109,7 +110,7 @@ def check_visit(
     repair_unit(checked, visit)
     if beyond(max(abs(checked.return_read), abs(checked.supply_read)), NEAR_ZERO):
         repair_signs(checked)
-    elif "unit_mismatch" not in checked.findings:
+    else:
         checked.find("reading_near_zero", "set_aside")
     compare_total(checked)
     subtract_zeros(checked)
