@@ -68,6 +68,9 @@ def build_parser() -> argparse.ArgumentParser:
     report = commands.add_parser("report", help="draw the reports again from what is published")
     report.add_argument("into", type=Path, metavar="DIR")
     report.add_argument("--site", metavar="ID", help="one site's sheet, to hand to a crew")
+    report.add_argument(
+        "--pictures", action="store_true", help="also the main charts as PNG and SVG, for slides"
+    )
     report.set_defaults(run=_report)
 
     sql = commands.add_parser("sql", help="read-only SQL on the published tables; without a query: a prompt")
@@ -142,9 +145,13 @@ def _report(arguments: argparse.Namespace) -> int:
     published, folder = arguments.into / "fleet.duckdb", arguments.into / "reports"
     if arguments.site is None:
         written = draw(published, folder)
-        sys.stdout.write(f"open {folder / 'index.html'} ({len(written)} pages)\n")
+        sys.stdout.write(f"open {folder / 'index.html'} ({len(written)} files)\n")
     else:
         sys.stdout.write(f"open {draw_site_sheet(published, folder, arguments.site)}\n")
+    if arguments.pictures:
+        from reports.pictures import draw_pictures
+
+        sys.stdout.write(f"{len(draw_pictures(folder))} pictures beside the pages in {folder}\n")
     return 0
 
 

@@ -1,6 +1,6 @@
 """How well the verdicts hold on simulated fleets, as the table of docs/statistics.md.
 
-    .venv/bin/python -m tests.benchmarks.verdicts [SEEDS]
+.venv/bin/python -m tests.benchmarks.verdicts [SEEDS]
 """
 
 from __future__ import annotations
@@ -47,7 +47,11 @@ def measure(profile: Profile, seeds: int) -> list[str]:
         row = [f"{mean(planted.level_error(f) for f in fleets):.4f}"]
         for counted in SHARES.values():
             counts = [counted(f) for f in fleets]
-            row.append(f"{pooled(counts):.3f} of {sum(n for _, n in counts)}" if any(n for _, n in counts) else "none")
+            row.append(
+                f"{pooled(counts):.3f} of {sum(n for _, n in counts)}"
+                if any(n for _, n in counts)
+                else "none"
+            )
         row.append(f"{mean(planted.rank_agreement(f) for f in fleets):.3f}")
     return row
 

@@ -17,7 +17,9 @@ def random_tables(rng: np.random.Generator) -> dict[str, tuple[np.ndarray, np.nd
     tables = {}
     for number in range(400):
         static = np.sort(rng.choice(np.arange(1, 40) * 0.03, rng.integers(5, 17), replace=False))
-        airflow = rng.uniform(500, 2000) * (1 - rng.uniform(0.1, 0.7) * (static / static[-1]) ** rng.uniform(1, 2))
+        airflow = rng.uniform(500, 2000) * (
+            1 - rng.uniform(0.1, 0.7) * (static / static[-1]) ** rng.uniform(1, 2)
+        )
         if number % 4 == 0:
             airflow[len(airflow) // 2] *= 1.01
         tables[f"T{number:03d}"] = (static, airflow, rng.uniform(100, 600) + 200 * static)
@@ -94,4 +96,6 @@ def test_answers_lie_on_the_duct_curve(solved) -> None:
     _, questions, answers = solved
     for row in questions.iter_rows(named=True):
         if answer := answers.get(row["equipment_id"]):
-            assert answer["tesp_inwc"] == pytest.approx(row["k"] * answer["airflow_cfm"] ** row["n"], abs=1e-5)
+            assert answer["tesp_inwc"] == pytest.approx(
+                row["k"] * answer["airflow_cfm"] ** row["n"], abs=1e-5
+            )
