@@ -70,7 +70,7 @@ CREATE OR REPLACE MACRO excess_airflow(p DOUBLE, b DOUBLE, airflow_ratio DOUBLE)
 -- unit: y in that of y0 and y1, x any. source: linear interpolation
 CREATE OR REPLACE MACRO interpolate(x DOUBLE, x0 DOUBLE, y0 DOUBLE, x1 DOUBLE, y1 DOUBLE) AS (
     CASE
-        WHEN x = x0 THEN y0
+        WHEN x0 = x1 AND x = x0 THEN y0
         WHEN x0 <> x1 THEN y0 + (y1 - y0) * ((x - x0) / (x1 - x0))
     END
 );

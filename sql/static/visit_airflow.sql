@@ -38,7 +38,9 @@ SELECT
         WHEN m.inside_table THEN
             interpolate(m.static_in_table, m.static_lo, m.airflow_lo, m.static_hi, m.airflow_hi)
     END AS table_cfm,
+    -- A point of the table answers by itself, also where its neighbour has no power.
     CASE
+        WHEN m.inside_table AND m.static_in_table = m.static_lo THEN m.power_lo
         WHEN m.inside_table THEN
             interpolate(m.static_in_table, m.static_lo, m.power_lo, m.static_hi, m.power_hi)
     END AS table_w,

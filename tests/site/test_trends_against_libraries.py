@@ -8,15 +8,21 @@ import pytest
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
+# Readings with a doubtful zero are left out where at least three others remain, else corrected.
 LEVEL_VISITS = """
+  SELECT * FROM (
     SELECT v.equipment_id, v.mode, v.visited_at, v.visited_on,
+           coalesce(o.return_doubtful OR o.supply_doubtful, FALSE) AS doubtful,
+           count(*) FILTER (WHERE NOT coalesce(o.return_doubtful OR o.supply_doubtful, FALSE))
+               OVER (PARTITION BY v.equipment_id, v.mode) AS n_sound,
            v.tesp_inwc
            - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
            + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS tesp_inwc
     FROM visit_static v JOIN visit_segment s USING (visit_id)
     LEFT JOIN instrument_offset o ON v.technician_id = o.technician_id AND v.instrument_id = o.instrument_id
     WHERE v.like_new AND s.since_last_work
-    ORDER BY v.visited_at
+  ) WHERE NOT doubtful OR n_sound < 3
+  ORDER BY visited_at
 """
 
 
