@@ -30,7 +30,7 @@ def open_work_file(path: Path, settings: Settings, say: Callable[[str], None]) -
     try:
         return Warehouse(path, settings)
     except duckdb.Error as error:
-        if "lock" in str(error).lower():
+        if "could not set lock" in str(error).lower():
             raise UsageError(f"{path} is open in another process; close that first") from error
         if not is_damage(error):
             raise UsageError(f"{path} cannot be opened: {str(error).splitlines()[0]}") from error

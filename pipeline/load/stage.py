@@ -5,6 +5,8 @@ What does not belong here: reading one file (`staging.py`), deciding (`resolve.p
 
 from __future__ import annotations
 
+import duckdb
+
 from pipeline.errors import FleetStaticError, StageError
 from pipeline.load import kept
 from pipeline.load.inputs import TABLES
@@ -29,7 +31,7 @@ def load(warehouse: Warehouse, order: RunOrder) -> None:
     """
     try:
         _load(warehouse, order)
-    except StageError as error:
+    except (StageError, duckdb.Error) as error:
         if not is_damage(error) or not order.work_file.exists():
             raise
         with warehouse.released():

@@ -1,0 +1,228 @@
+"""What DIR keeps between runs: copies of files, what a failed gate or a dead run leaves, a damaged work file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from pipeline.errors import UsageError
+from pipeline.load import accept, load, open_work_file
+from pipeline.settings import Settings
+from pipeline.warehouse import Warehouse
+from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Store, write_drop
+
+MORE: Files = {
+    "sites_2.csv": "site_id,branch\nS1,West\nS3,North\n",
+    "visits_2.csv": f"{VISIT_COLUMNS}\nV3,S9,E1,T1,2026-03-03,cooling,-0.2,0.3\nV1,S1\n",
+}
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    """A folder with two accepted runs in it, corrections and rejected rows included."""
+    made = Store(tmp_path / "into")
+    made.run(write_drop(tmp_path / "drop", dict(SOUND)))
+    made.run(write_drop(tmp_path / "more", dict(MORE)))
+    return made
+
+
+BAD: Files = {
+    "sites_3.csv": "site_id,branch\nS1,Nowhere\n,\n",
+    "work.csv": "work_id,equipment_id,done_on,work_kind\n",
+}
+
+
+def test_a_run_that_fails_the_gate_leaves_nothing(tmp_path: Path, store: Store) -> None:
+    before = store.content()
+    store.run(write_drop(tmp_path / "bad", dict(BAD)), passes=False)
+    store.run(tmp_path / "drop")
+    assert store.content() == before
+    store.run(tmp_path / "bad")
+    assert ("S1", "Nowhere") in store.rows("SELECT site_id, branch FROM site")
+
+
+def test_a_run_that_died_before_it_was_accepted_leaves_nothing(tmp_path: Path, store: Store) -> None:
+    before = store.content()
+    order = store.order(write_drop(tmp_path / "bad", dict(BAD)))
+    with Warehouse(order.work_file) as warehouse:
+        load(warehouse, order)
+    store.run(tmp_path / "drop")
+    assert store.content() == before
+
+
+def test_a_run_that_died_while_it_was_accepted_is_complete_after_the_next(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    order = store.order(write_drop(tmp_path / "bad", dict(BAD)))
+    with Warehouse(order.work_file) as warehouse:
+        load(warehouse, order)
+        monkeypatch.setattr(warehouse, "execute", _die)
+        with pytest.raises(KeyboardInterrupt):
+            accept(warehouse, order)
+    store.run(tmp_path / "drop")
+    assert ("S1", "Nowhere") in store.rows("SELECT site_id, branch FROM site")
+    twin = Store(tmp_path / "twin")
+    for name in ("drop", "more", "bad"):
+        twin.run(tmp_path / name)
+    assert store.content() == twin.content()
+
+
+def _die(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
+def test_only_the_copies_in_use_are_kept(tmp_path: Path, store: Store) -> None:
+    store.run(write_drop(tmp_path / "bad", dict(BAD)), passes=False)
+    store.run(tmp_path / "drop")
+    kept = {p.name for p in (store.into / "drops").iterdir()}
+    loads = json.loads((store.into / "drops" / "loads.json").read_text())["loads"]
+    assert kept == {load["kept"] for load in loads} | {"loads.json"}
+    assert len(loads) == 6
+
+
+def _spoil_gone(work: Path) -> None:
+    work.unlink()
+
+
+def _spoil_header(work: Path) -> None:
+    work.write_bytes(b"\0" * 4096 + work.read_bytes()[4096:])
+
+
+def _spoil_text(work: Path) -> None:
+    work.write_text("not a database")
+
+
+def _spoil_block(work: Path, begin: int) -> None:
+    """Flip bits in one block; DuckDB finds out when it opens the file, or only when it reads that block."""
+    content = bytearray(work.read_bytes())
+    for place in range(begin + 64, min(begin + 262144, len(content)), 512):
+        content[place] ^= 0xFF
+    work.write_bytes(bytes(content))
+
+
+def _run_again(store: Store, drop: Path) -> None:
+    order = store.order(drop)
+    store.said.clear()
+    with open_work_file(order.work_file, Settings(), order.say) as warehouse:
+        load(warehouse, order)
+        accept(warehouse, order)
+
+
+@pytest.mark.parametrize("spoil", [_spoil_gone, _spoil_header, _spoil_text])
+def test_a_lost_or_damaged_work_file_is_made_again(
+    tmp_path: Path, store: Store, spoil: Callable[[Path], None]
+) -> None:
+    before, ledger = store.content(), store.rows("SELECT * FROM load_ledger ORDER BY ALL")
+    spoil(store.into / "work.duckdb")
+    _run_again(store, tmp_path / "drop")
+    assert store.content() == before
+    assert store.rows("SELECT * FROM load_ledger ORDER BY ALL") == ledger
+    assert any("read again from" in message for message in store.said)
+
+
+@pytest.mark.slow
+def test_damage_in_any_block_is_mended(tmp_path: Path, store: Store) -> None:
+    before = store.content()
+    work = store.into / "work.duckdb"
+    sound = work.read_bytes()
+    found = 0
+    for begin in range(3 * 4096, len(sound), 2 * 262144):
+        work.write_bytes(sound)
+        _spoil_block(work, begin)
+        _run_again(store, tmp_path / "drop")
+        found += any("was damaged" in message for message in store.said)
+        assert store.content() == before
+    assert found > 1
+
+
+def test_a_work_file_of_another_format_is_made_again(tmp_path: Path, store: Store) -> None:
+    before = store.content()
+    with Warehouse(store.into / "work.duckdb") as warehouse:
+        warehouse.execute("UPDATE load_format SET format = 0")
+        warehouse.execute("CREATE OR REPLACE TABLE staged_sites (something INTEGER)")
+    store.run(tmp_path / "drop")
+    assert store.content() == before
+
+
+def test_a_missing_copy_is_asked_for(tmp_path: Path, store: Store) -> None:
+    loads = json.loads((store.into / "drops" / "loads.json").read_text())["loads"]
+    (store.into / "drops" / loads[0]["kept"]).unlink()
+    (store.into / "work.duckdb").unlink()
+    with pytest.raises(UsageError) as caught:
+        store.run(tmp_path / "drop")
+    assert str(caught.value) == (
+        f"{store.into}: the copy of {loads[0]['file']} is gone from drops/; "
+        "give an empty folder with --into and run with every drop again"
+    )
+
+
+def test_a_spoilt_copy_is_not_believed(tmp_path: Path, store: Store) -> None:
+    loads = json.loads((store.into / "drops" / "loads.json").read_text())["loads"]
+    (store.into / "drops" / loads[0]["kept"]).write_text("site_id,branch\nS1,Forged\n")
+    (store.into / "work.duckdb").unlink()
+    with pytest.raises(UsageError, match="is damaged; give an empty folder"):
+        store.run(tmp_path / "drop")
+
+
+def test_a_file_caught_half_written_is_replaced_by_the_whole(tmp_path: Path) -> None:
+    whole = SOUND["visits.csv"]
+    store = Store(tmp_path / "into")
+    drop = write_drop(tmp_path / "drop", SOUND | {"visits.csv": whole[:-9]})
+    store.run(drop)
+    assert store.rows("SELECT rows_rejected FROM load_ledger WHERE file = 'visits.csv'") == [(1,)]
+    (drop / "visits.csv").write_text(whole)
+    store.run(drop)
+    undisturbed = Store(tmp_path / "undisturbed")
+    undisturbed.run(drop)
+    assert store.content() == undisturbed.content()
+    (drop / "visits.csv").write_text(whole[:-9])
+    store.run(drop)
+    assert store.content() == undisturbed.content()
+
+
+def test_a_file_that_only_grew_is_another_file(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    drop = write_drop(tmp_path / "drop", dict(SOUND))
+    store.run(drop)
+    with (drop / "sites.csv").open("a") as file:
+        file.write("S3,West\n")
+    store.run(drop)
+    assert store.rows(
+        "SELECT rows_read, rows_repeated FROM load_ledger WHERE file = 'sites.csv' ORDER BY 1"
+    ) == [
+        (2, 0),
+        (3, 2),
+    ]
+
+
+def test_a_file_that_changes_while_it_is_copied_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drop = write_drop(tmp_path / "drop", dict(SOUND))
+
+    def slow_copy(source: Path, target: Path) -> None:
+        target.write_bytes(source.read_bytes())
+        with source.open("a") as file:
+            file.write("S3,West\n")
+
+    monkeypatch.setattr("pipeline.load.copying.shutil.copyfile", slow_copy)
+    with pytest.raises(
+        UsageError, match=r"sites\.csv: changed while it was being read; run again once it is"
+    ):
+        Store(tmp_path / "into").run(drop / "sites.csv")
+
+
+def test_a_full_disk_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    drop = write_drop(tmp_path / "drop", dict(SOUND))
+
+    def no_space(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pipeline.load.copying.shutil.copyfile", no_space)
+    store = Store(tmp_path / "into")
+    with pytest.raises(UsageError, match=r"sites\.csv: cannot be copied: no space left where the results go"):
+        store.run(drop / "sites.csv")
+    assert store.rows("SELECT count(*) FROM load_file") == [(0,)]
