@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import StageError
+from pipeline.load import open_work_file
 from pipeline.prefect_server import TemporaryServer
 from pipeline.stages import RunOrder, Stage
 from pipeline.warehouse import Warehouse
@@ -92,7 +93,7 @@ def run_with_prefect(order: RunOrder, stages: list[tuple[str, Stage]], step: Ste
     with ExitStack() as opened:
         with step("prefect"):
             opened.enter_context(_api(home))
-        warehouse = opened.enter_context(Warehouse(order.work_file, order.settings))
+        warehouse = opened.enter_context(open_work_file(order.work_file, order.settings, order.say))
         _flow_of(order, stages, warehouse)
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
+from pipeline.load import open_work_file
 from pipeline.stages import RunOrder, Stage
 from pipeline.warehouse import Warehouse
 
@@ -98,6 +99,6 @@ def _line(name: str, seconds: float, outcome: str) -> str:
 
 def run_directly(order: RunOrder, stages: list[tuple[str, Stage]]) -> None:
     """Run the stages in order on one warehouse, without Prefect."""
-    with Warehouse(order.work_file, order.settings) as warehouse:
+    with open_work_file(order.work_file, order.settings, order.say) as warehouse:
         for _, stage in stages:
             stage(warehouse, order)

@@ -92,7 +92,12 @@ def read_list(into: Path) -> list[KeptLoad]:
     if not path.exists():
         return []
     try:
-        return [KeptLoad(**load) for load in json.loads(path.read_text(encoding="utf-8"))["loads"]]
+        said = json.loads(path.read_text(encoding="utf-8"))
+        if said["format"] > FORMAT:
+            raise UsageError(
+                f"{into} was written by a newer version of fleet-static; use that version, or {_START_AFRESH}"
+            )
+        return [KeptLoad(**load) for load in said["loads"]]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise UsageError(f"{path}: cannot be read ({error}); {_START_AFRESH}") from error
 

@@ -33,5 +33,5 @@ CREATE TABLE IF NOT EXISTS refused_row (
 -- Line and raw text of staged rows that a report had to point at.
 CREATE TABLE IF NOT EXISTS row_line (load_id INTEGER, ordinal BIGINT, line_number BIGINT, raw_line VARCHAR);
 
--- The format of all these; see pipeline/load/kept.py.
-CREATE TABLE IF NOT EXISTS load_format (format INTEGER);
+-- The format of all these; see pipeline/load/work_tables.py.
+CREATE TABLE IF NOT EXISTS load_format (format INTEGER, shape VARCHAR);

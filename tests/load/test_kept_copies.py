@@ -138,13 +138,55 @@ def test_damage_in_any_block_is_mended(tmp_path: Path, store: Store) -> None:
     assert found > 1
 
 
-def test_a_work_file_of_another_format_is_made_again(tmp_path: Path, store: Store) -> None:
+def _older_number(warehouse: Warehouse) -> None:
+    warehouse.execute("UPDATE load_format SET format = 0")
+    warehouse.execute("CREATE OR REPLACE TABLE staged_sites (something INTEGER)")
+
+
+def _older_table_of_formats(warehouse: Warehouse) -> None:
+    warehouse.execute("CREATE OR REPLACE TABLE load_format AS SELECT 2 AS format")
+
+
+def _number_forgotten(warehouse: Warehouse) -> None:
+    warehouse.execute("UPDATE load_format SET shape = 'of another version'")
+    warehouse.execute("ALTER TABLE staged_visits DROP COLUMN note")
+
+
+def _views_for_tables(warehouse: Warehouse) -> None:
+    """What is a table now was a view in that version, and the reverse."""
+    warehouse.execute("UPDATE load_format SET format = 1")
+    warehouse.execute("DROP TABLE site")
+    warehouse.execute("CREATE VIEW site AS SELECT site_id FROM staged_sites")
+    warehouse.execute("DROP VIEW visit")
+    warehouse.execute("CREATE TABLE visit (visit_id VARCHAR)")
+
+
+def _something_else(warehouse: Warehouse) -> None:
+    warehouse.execute("DROP TABLE load_format")
+
+
+@pytest.mark.parametrize(
+    "make_old",
+    [_older_number, _older_table_of_formats, _number_forgotten, _views_for_tables, _something_else],
+)
+def test_a_work_file_of_another_version_is_made_again(
+    tmp_path: Path, store: Store, make_old: Callable[[Warehouse], None]
+) -> None:
     before = store.content()
     with Warehouse(store.into / "work.duckdb") as warehouse:
-        warehouse.execute("UPDATE load_format SET format = 0")
-        warehouse.execute("CREATE OR REPLACE TABLE staged_sites (something INTEGER)")
+        make_old(warehouse)
     store.run(tmp_path / "drop")
     assert store.content() == before
+    assert any("read again from" in message for message in store.said)
+
+
+def test_a_folder_of_a_newer_version_is_refused(tmp_path: Path, store: Store) -> None:
+    path = store.into / "drops" / "loads.json"
+    path.write_text(path.read_text().replace('"format": 2', '"format": 3'))
+    with pytest.raises(
+        UsageError, match=r"written by a newer version of fleet-static; use that version, or give"
+    ):
+        store.run(tmp_path / "drop")
 
 
 def test_a_missing_copy_is_asked_for(tmp_path: Path, store: Store) -> None:
