@@ -14,6 +14,7 @@ import polars as pl
 
 from pipeline import __version__
 from pipeline.catalog.dictionary import comments, dictionary, macro_comments
+from pipeline.change import make_site_change
 from pipeline.stages import RunOrder
 from pipeline.warehouse import SQL_DIR, Warehouse
 
@@ -47,6 +48,7 @@ PUBLISHED = (
     "site_what_if",
     "branch_static",
     "site_attention",
+    "site_change",
     "technician_zeroing",
     "instrument_offset",
     "technician_practice",
@@ -64,6 +66,8 @@ OPTIONAL = {"check_run", "gate_result"}
 def publish(warehouse: Warehouse, order: RunOrder) -> None:
     """Write DIR/fleet.duckdb.new, make it durable, and put it in the place of DIR/fleet.duckdb."""
     describe_run(warehouse, order)
+    if "site_change" in PUBLISHED:
+        make_site_change(warehouse, order.published_file)
     names = describe_tables(warehouse)
     target = order.published_file
     new = target.with_name(target.name + ".new")

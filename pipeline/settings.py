@@ -96,6 +96,7 @@ DEFAULTS: tuple[Setting, ...] = (
         "as found less like new, where upkeep is worth a word; " + COMMON,
     ),
     Setting("measured_lately_days", 730, "d", COMMON),
+    Setting("change_material_inwc", 0.03, "in. w.c.", "what counts as worse or better; " + COMMON),
     # trends
     Setting("trend_min_visits", 5, "visits", "data contract section 4"),
     Setting("trend_min_span_days", 180, "d", "data contract section 4"),

@@ -18,6 +18,7 @@ def index_page(published: Published, publication: Row) -> str:
         publication=publication,
         headline=published.rows("headline").one,
         chronic=[row for row in states if row["fleet_state"] == "chronic"],
+        changes=list(published.rows("changes")),
         training=published.rows("training_headline").one,
         fates=list(published.rows("visit_fates")),
         totals=published.rows("ledger_totals").one,

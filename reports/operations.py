@@ -75,6 +75,8 @@ def operations_page(published: Published, publication: Row) -> str:
         "ranked_total": len(ranked),
         "upkeep": list(upkeep),
         "rising": list(rising),
+        "changes": list(published.rows("changes")),
+        "changed": list(published.rows("changed_units", top=caps.TOP_CHANGED)),
         "attention": list(published.rows("attention")),
         "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED)),
         "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),

@@ -25,6 +25,16 @@ SIDES = {
     "airflow_setting": "fan setting",
     "none": "side not known",
 }
+CHANGES = {
+    "new_chronic": "newly chronic",
+    "worse": "worse",
+    "resolved": "resolved",
+    "better": "better",
+    "to_confirm": "chronic before, to be confirmed",
+    "first_seen": "seen for the first time",
+    "gone": "no longer in service",
+    "same": "as before",
+}
 ZEROING_STATES = {
     "skips_zero": "skips the zero",
     "zero_doubtful": "zero doubtful",

@@ -1,4 +1,5 @@
-"""Worklists: the ranked units as CSV (all of them) and as an Excel workbook (the first of each side), for planning.
+"""Worklists: the ranked units as CSV (all of them) and as an Excel workbook (the first of each side), for planning;
+and the rejected rows, to be mended where they came from.
 
 What belongs here: file formats, and making text harmless: a cell that a spreadsheet would take for a formula is text.
 """
@@ -15,7 +16,7 @@ from reports import caps, words
 from reports.operations import SIDE_TITLES
 from reports.queries import Published, Result, Row
 
-NAMES = ("worklist.csv", "worklist.xlsx")
+NAMES = ("worklist.csv", "worklist.xlsx", "rejected_rows.csv")
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 WIDTHS = {
     "site_label": 28,
@@ -29,14 +30,15 @@ UNITS = {"_inwc": "0.00", "_cfm": "0", "_w": "0", "_year": "0.00"}
 
 
 def write_worklists(published: Published, publication: Row, folder: Path) -> list[Path]:
-    """Write both files into `folder` and return their paths."""
-    csv, workbook = (folder / name for name in NAMES)
-    ranked = published.rows("worklist", top=caps.WORKLIST_ROWS)
+    """Write the files into `folder` and return their paths."""
+    csv, workbook, rejected = (folder / name for name in NAMES)
+    ranked = published.rows("ranked", top=caps.WORKLIST_ROWS, top_in_branch=0)
     harmless(ranked.frame).write_csv(csv)
     upkeep = published.rows("upkeep", top=caps.SHEET_ROWS)
     wanted = published.rows("visits_wanted", top=caps.SHEET_ROWS)
     _write_workbook(workbook, ranked, {"Upkeep": upkeep.frame, "Visits wanted": wanted.frame}, publication)
-    return [csv, workbook]
+    harmless(published.rows("rejected_list", top=caps.WORKLIST_ROWS).frame).write_csv(rejected)
+    return [csv, workbook, rejected]
 
 
 def harmless(frame: pl.DataFrame) -> pl.DataFrame:

@@ -13,7 +13,7 @@ from tests.conftest import FIELD_DROP, FIELD_TODAY, query_of, run_stages
 
 # What tells when or in which file order something happened, not what was found.
 CLOCKS = {"loaded_at", "published_at", "seconds"}
-HISTORY = {"check_run", "gate_result", "load_ledger", "publication"}
+HISTORY = {"check_run", "gate_result", "load_ledger", "publication", "site_change"}
 
 
 def published_tables(file: Path) -> dict[str, pl.DataFrame]:

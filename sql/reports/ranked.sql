@@ -1,11 +1,12 @@
--- The ranked problems: the first top of each side, and the first top_in_branch of each side in each branch.
+-- The ranked units and modes in the order of work, with all that a page or a planner needs: the first top of each side,
+-- and the first top_in_branch of each side in each branch. The worklists ask for all (a large top).
 WITH ranked AS (
     SELECT
         p.rank,
-        p.problem_side,
-        p.rank_in_side,
         p.rank_lo,
         p.rank_hi,
+        p.problem_side,
+        p.rank_in_side,
         p.site_id,
         site.site_label[:200] AS site_label,
         p.branch,
@@ -27,6 +28,7 @@ WITH ranked AS (
         s.last_on,
         p.airflow_shortfall_cfm,
         p.extra_power_w,
+        p.extra_cost_per_year,
         p.check_first,
         count(*) OVER (PARTITION BY p.problem_side) AS n_in_side,
         row_number() OVER (PARTITION BY p.problem_side, p.branch ORDER BY p.rank) AS rank_in_branch

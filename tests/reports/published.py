@@ -186,6 +186,12 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
              0.01, 0.04, trend, TODAY + timedelta(days=300) if trend == "rising" else None)  # fmt: skip
     rows.add("equipment_trend", site_id, equipment_id, count, 80 * count, slope, slope - 0.01, slope + 0.012, 9, 0.01,
              0.01, 0.04, trend)  # fmt: skip
+    if visits > 2:
+        change = ("new_chronic", "worse", "resolved", "better", "to_confirm", "first_seen", "gone", "same")[
+            i % 8
+        ]
+        rows.add("site_change", site_id, equipment_id, mode, change, "uncertain", state, "none", side, 0.5, level,
+                 level and level - 0.5, date(2026, 3, 1))  # fmt: skip
     return [state, side, site_id, branch, equipment_id, mode, level, rated]
 
 

@@ -65,3 +65,6 @@ CREATE TABLE offset_follows (technician_id VARCHAR, instrument_id VARCHAR, port 
   follows VARCHAR);
 CREATE TABLE practice_rate (technician_id VARCHAR, check_id VARCHAR, n_visits BIGINT, n_found BIGINT, rate DOUBLE,
   rate_lo DOUBLE, rate_hi DOUBLE, fleet_rate DOUBLE, q_value DOUBLE, practice_state VARCHAR);
+CREATE TABLE site_change (site_id VARCHAR, equipment_id VARCHAR, mode VARCHAR, change VARCHAR, was_state VARCHAR,
+  state VARCHAR, was_side VARCHAR, side VARCHAR, was_level_inwc DOUBLE, level_inwc DOUBLE, level_change_inwc DOUBLE,
+  since DATE);

@@ -82,7 +82,7 @@ def test_every_query_is_asked_by_some_page(pages: Path, published_file: Path, pu
     asked = {a["query"] for name in PAGES for a in read_page(pages / name).payload["asked"].values()}
     sheet = read_page(draw_site_sheet(published_file, pages, "S0001"))
     asked |= {a["query"] for a in sheet.payload["asked"].values()}
-    asked |= {"near_matches", "worklist"}  # test_site_sheet.py, test_worklists.py
+    asked |= {"near_matches", "rejected_list"}  # test_site_sheet.py, test_worklists.py
     assert {file.stem for file in (SQL_DIR / "reports").glob("*.sql")} == asked
 
 

@@ -191,7 +191,7 @@ def test_pages_of_one_publication_are_the_same_each_time(
     published_file: Path, pages: Path, tmp_path: Path
 ) -> None:
     again = draw(published_file, tmp_path / "reports")
-    assert len(again) == 6
+    assert len(again) == 7
     assert [p.read_bytes() for p in again] == [(pages / p.name).read_bytes() for p in again]
 
 

@@ -18,7 +18,7 @@ from tests.reports.published import write_published
 
 def test_csv_is_the_query_in_its_order(pages: Path, published_file: Path) -> None:
     published = Published.open(published_file)
-    wanted = published.rows("worklist", top=1_000_000)
+    wanted = published.rows("ranked", top=1_000_000, top_in_branch=0)
     published.close()
     with (pages / "worklist.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
@@ -37,7 +37,7 @@ def test_text_that_starts_a_formula_is_made_harmless(text: str) -> None:
 
 def test_workbook_has_a_sheet_a_side_and_no_formula(tmp_path: Path) -> None:
     file = write_published(tmp_path / "fleet.duckdb", sites=28)
-    workbook = draw(file, tmp_path / "reports")[-1]
+    workbook = draw(file, tmp_path / "reports")[-2]
     with zipfile.ZipFile(workbook) as book:
         sheets = re.findall(r'<sheet name="([^"]+)"', book.read("xl/workbook.xml").decode())
         xml = "".join(book.read(n).decode() for n in book.namelist() if n.startswith("xl/worksheets/"))
@@ -47,6 +47,17 @@ def test_workbook_has_a_sheet_a_side_and_no_formula(tmp_path: Path) -> None:
     assert "<f>" not in xml
     assert xml.count("<autoFilter") == len(sheets) == xml.count('state="frozen"')
     assert "&lt;/script&gt;" in xml
+
+
+def test_rejected_rows_can_be_taken_along(pages: Path, published_file: Path) -> None:
+    published = Published.open(published_file)
+    wanted = published.rows("rejected_list", top=1_000_000).frame
+    published.close()
+    with (pages / "rejected_rows.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == wanted.height > 0
+    assert list(rows[0]) == ["file", "line_number", "table_name", "reason", "detail", "raw_line"]
+    assert [row["raw_line"] for row in rows] == wanted["raw_line"].to_list()
 
 
 def test_an_empty_publication_has_empty_lists(empty_pages: Path) -> None:

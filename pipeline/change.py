@@ -1,0 +1,59 @@
+"""What changed since the last publication: the published file is read before it is replaced.
+
+What belongs here: finding out what to compare with. What does not: the comparison itself (`sql/publish/`).
+
+A run on the same files (another day, other settings) keeps the comparison of the publication that it replaces, so that
+running twice does not lose it: compared is always with the last publication that rested on other files.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+
+import duckdb
+
+from pipeline.warehouse import Warehouse
+
+# Two publications rest on the same files if they loaded the same contents into the same tables.
+SAME_FILES = """
+    SELECT count(*) = 0 FROM (
+        (SELECT file_sha256, table_name FROM former.load_ledger EXCEPT SELECT file_sha256, table_name FROM load_ledger)
+        UNION ALL
+        (SELECT file_sha256, table_name FROM load_ledger EXCEPT SELECT file_sha256, table_name FROM former.load_ledger)
+    )
+"""
+NEEDED = {"site_static", "equipment", "publication", "load_ledger", "site_change"}
+
+
+def make_site_change(warehouse: Warehouse, published_file: Path) -> None:
+    """Make `site_change`: what this run says of every unit and mode against what `published_file` said."""
+    attached = _attach(warehouse, published_file)
+    try:
+        warehouse.run(f"publish/{_former(warehouse) if attached else 'state_former_none'}.sql")
+    finally:
+        if attached:
+            warehouse.execute("DETACH former")
+    warehouse.run("publish/site_change.sql")
+    warehouse.execute("DROP TABLE temp.state_former")
+
+
+def _attach(warehouse: Warehouse, file: Path) -> bool:
+    """Attach the last publication read-only; False where there is none that can be read."""
+    if not file.exists():
+        return False
+    quoted = str(file).replace("'", "''")
+    with suppress(duckdb.Error):  # damaged, or no database at all: it is about to be replaced
+        warehouse.con.execute(f"ATTACH '{quoted}' AS former (READ_ONLY)")
+        return True
+    return False
+
+
+def _former(warehouse: Warehouse) -> str:
+    """The file of `sql/publish/` that says what to compare with."""
+    rows = warehouse.con.sql(
+        "SELECT table_name FROM duckdb_tables() WHERE database_name = 'former'"
+    ).fetchall()
+    if not {name for (name,) in rows} >= NEEDED:  # made by a version that kept no comparison
+        return "state_former_none"
+    return "state_former_kept" if warehouse.scalar(SAME_FILES) else "state_former"
