@@ -1,6 +1,6 @@
 -- Visits that can be compared with one another: valid and like new. Readings of a technician and instrument whose
 -- offset is material and significant are corrected by it (data contract, "Doubtful zeroes and levels").
-CREATE OR REPLACE TABLE comparable_visit AS
+CREATE OR REPLACE TEMP TABLE comparable_visit AS
 SELECT
     v.visit_id,
     v.equipment_id,

@@ -1,7 +1,7 @@
 -- Operating points: where the fan's table (tap, at the site's density) meets the duct curve K Q^n. Along a segment of
 -- the table static and airflow run on a straight line in t; static - K Q^n changes sign in the segment that holds the
 -- point; Newton's steps from the chord find it. Never beyond the table; of several crossings the one at least static.
-CREATE OR REPLACE TABLE duct_answer AS
+CREATE OR REPLACE TEMP TABLE duct_answer AS
 WITH ends AS (
     SELECT
         q.*,

@@ -1,6 +1,6 @@
 -- What the crew may ask of each unit and mode with a known airflow: the duct curve (K Q^n a side, from the level) as
 -- it is, and as it would be after a change. K in in. w.c. per cfm^n; sides add up. The answer: duct_answer.sql.
-CREATE OR REPLACE TABLE duct_question AS
+CREATE OR REPLACE TEMP TABLE duct_question AS
 WITH usual_tap AS (
     SELECT v.equipment_id, v.mode, mode(v.tap_used ORDER BY v.tap_used) AS tap
     FROM visit_static AS v

@@ -1,5 +1,5 @@
 -- A first, robust look at each equipment and mode: median, and the median distance from it.
-CREATE OR REPLACE TABLE level_centre AS
+CREATE OR REPLACE TEMP TABLE level_centre AS
 WITH middle AS (
     SELECT equipment_id, mode, count(*) AS n, median(tesp_inwc) AS middle_inwc
     FROM level_visit

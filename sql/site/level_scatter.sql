@@ -1,6 +1,6 @@
 -- Level and scatter of each equipment and mode from the weighted visits; the scatter is pooled with the fleet's
 -- afterwards (pipeline/site/moderation.py fits how much).
-CREATE OR REPLACE TABLE level_scatter AS
+CREATE OR REPLACE TEMP TABLE level_scatter AS
 WITH level AS (
     SELECT equipment_id, mode, count(*) AS n, sum(weight * tesp_inwc) / sum(weight) AS level_inwc
     FROM level_weight

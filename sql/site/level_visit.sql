@@ -1,7 +1,7 @@
 -- The visits that a level and a trend rest on: comparable ones since the last work on that equipment. Readings with a
 -- doubtful zero are left out where enough others remain (some of them are sound, and a correction would shift those);
 -- where not, they stay in, corrected.
-CREATE OR REPLACE TABLE level_visit AS
+CREATE OR REPLACE TEMP TABLE level_visit AS
 SELECT *
 FROM comparable_visit
 WHERE since_last_work

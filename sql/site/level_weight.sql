@@ -1,6 +1,6 @@
 -- Huber weights against a bad visit: the yardstick of a site is its own median distance, pooled with the fleet's
 -- (few visits borrow the fleet's scatter; a site that scatters more keeps its own).
-CREATE OR REPLACE TABLE level_weight AS
+CREATE OR REPLACE TEMP TABLE level_weight AS
 WITH fleet AS (
     SELECT
         greatest(

@@ -1,6 +1,6 @@
 -- The three causes of each equipment and mode over its level visits (sides known): means, and the probability that
 -- the largest is the largest. Where no airflow is known all of it is restriction and the probability is not given.
-CREATE OR REPLACE TABLE site_cause AS
+CREATE OR REPLACE TEMP TABLE site_cause AS
 WITH visit AS (
     SELECT
         *,

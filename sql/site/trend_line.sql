@@ -1,6 +1,6 @@
 -- Each unit's line with one slope and a level a mode, fitted by weighted least squares; the weights (Huber) come
 -- from the robust start, so that a bad visit does not draw the line.
-CREATE OR REPLACE TABLE trend_line AS
+CREATE OR REPLACE TEMP TABLE trend_line AS
 WITH residual AS (
     SELECT
         v.*,

@@ -1,6 +1,6 @@
 -- A robust start for each unit's slope over its modes: the median of the pairwise slopes within modes, and Kendall's
 -- S and its variance summed over modes (seasonal Kendall: Hirsch and Slack 1984).
-CREATE OR REPLACE TABLE trend_start AS
+CREATE OR REPLACE TEMP TABLE trend_start AS
 WITH span AS (
     SELECT
         equipment_id,
