@@ -1,0 +1,156 @@
+"""The whole run, stage by stage, against DuckDB's raw typed read of the same visit files.
+
+    python -m tests.benchmarks.whole [visits] [--sites N] [--rounds N] [--files] [--drop DIR] [--into DIR]
+
+Each round is a process of its own: the raw read first, then every stage without Prefect; seconds of the wall and of
+the processors, and the peak of memory. `--files` adds the SQL files by their cost, `--drop` uses a drop that is there.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from pipeline.load.inputs import VISITS
+from pipeline.simulate import make_fleet_command
+from pipeline.stages import STAGES, RunOrder
+from pipeline.warehouse import Warehouse
+
+TODAY = date(2026, 11, 1)
+Costs = dict[str, tuple[float, float]]
+
+
+class Clock:
+    """Adds up seconds of the wall and of the processors by name."""
+
+    def __init__(self) -> None:
+        self.spent: dict[str, tuple[float, float]] = defaultdict(lambda: (0.0, 0.0))
+
+    @contextmanager
+    def of(self, name: str) -> Iterator[None]:
+        """Count what happens inside under `name`."""
+        wall, cpu = time.perf_counter(), time.process_time()
+        yield
+        before = self.spent[name]
+        self.spent[name] = (
+            before[0] + time.perf_counter() - wall,
+            before[1] + time.process_time() - cpu,
+        )
+
+
+class TimedWarehouse(Warehouse):
+    """A warehouse that counts the cost of each SQL file."""
+
+    clock = Clock()
+
+    def run(self, name: str, parameters: Mapping[str, object] | None = None) -> None:
+        """Run the file and count its seconds."""
+        with self.clock.of(name):
+            super().run(name, parameters)
+
+
+def raw_read(drop: Path, folder: Path) -> None:
+    """The visits of the drop into a table, with the types that contract.md declares, and nothing else done."""
+    files = sorted(str(f) for f in drop.glob("visits*.csv"))
+    known = {c.name: c.sql_type for c in VISITS.columns}
+    with duckdb.connect() as con:
+        header = con.execute("SELECT * FROM read_csv(?, all_varchar = true) LIMIT 0", [files[0]]).description
+        types = {name: known.get(name, "VARCHAR") for name, *_ in header}
+    columns = ", ".join(f"'{n}': '{t}'" for n, t in types.items())
+    with duckdb.connect(str(folder / "raw.duckdb")) as con:
+        con.execute("SET TimeZone = 'UTC'")
+        con.execute(
+            f"CREATE TABLE visit AS SELECT * FROM read_csv({files}, auto_detect = false, header = true, "
+            f"delim = ',', quote = '\"', escape = '\"', ignore_errors = true, columns = {{{columns}}})"
+        )
+
+
+def one_round(drop: Path, into: Path) -> dict[str, Any]:
+    """Raw read and all stages, once, in this process."""
+    clock = Clock()
+    with tempfile.TemporaryDirectory() as folder, clock.of("raw read"):
+        raw_read(drop, Path(folder))
+    order = RunOrder((drop,), into, TODAY)
+    with TimedWarehouse(order.work_file, order.settings) as warehouse:
+        for name, stage in STAGES:
+            with clock.of(name):
+                stage(warehouse, order)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    return {"stages": dict(clock.spent), "files": dict(TimedWarehouse.clock.spent), "peak_gb": peak}
+
+
+def table(rounds: list[dict[str, Costs]]) -> str:
+    """Medians over the rounds, a line a stage, with the ratio to the raw read of the same round."""
+    lines = [f"{'':<14}{'wall s':>9}{'ratio':>8}{'cpu s':>9}{'ratio':>8}"]
+    names = list(rounds[0])
+    for r in rounds:
+        stages = [cost for name, cost in r.items() if name != "raw read"]
+        r["all stages"] = (sum(wall for wall, _ in stages), sum(cpu for _, cpu in stages))
+    for name in [*names, "all stages"]:
+        costs = [r[name] for r in rounds]
+        seconds = [statistics.median(c[kind] for c in costs) for kind in (0, 1)]
+        ratios = [
+            statistics.median(c[kind] / r["raw read"][kind] for c, r in zip(costs, rounds, strict=True))
+            for kind in (0, 1)
+        ]
+        lines.append(f"{name:<14}{seconds[0]:9.2f}{ratios[0]:8.2f}{seconds[1]:9.2f}{ratios[1]:8.2f}")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Make the fleet, run the rounds, print the medians."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("visits", nargs="?", type=int, default=1_000_000)
+    parser.add_argument("--sites", type=int)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--files", action="store_true")
+    parser.add_argument("--drop", type=Path)
+    parser.add_argument("--into", type=Path)
+    parser.add_argument("--round", action="store_true", help=argparse.SUPPRESS)
+    arguments = parser.parse_args()
+    if arguments.round:
+        sys.stdout.write(json.dumps(one_round(arguments.drop, arguments.into)))
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        drop = arguments.drop or Path(folder) / "drop"
+        if arguments.drop is None:
+            make_fleet_command(drop, arguments.sites or arguments.visits // 10, arguments.visits, 1)
+        found = []
+        for number in range(arguments.rounds):
+            into = (arguments.into or Path(folder)) / f"round_{number}"
+            into.mkdir(parents=True)
+            command = [
+                sys.executable,
+                "-m",
+                __spec__.name,
+                "--round",
+                "--drop",
+                str(drop),
+                "--into",
+                str(into),
+            ]
+            done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
+            found.append(json.loads(done.stdout))
+        sys.stdout.write(table([f["stages"] for f in found]) + "\n")
+        sys.stdout.write(f"peak of memory {max(f['peak_gb'] for f in found):.2f} GB\n")
+        if arguments.files:
+            for name, (wall, cpu) in sorted(found[-1]["files"].items(), key=lambda item: -item[1][1])[:40]:
+                sys.stdout.write(f"{name:<44}{wall:8.2f}{cpu:8.2f}\n")
+
+
+if __name__ == "__main__":
+    main()
