@@ -42,6 +42,7 @@ PUBLISHED = (
     "visit_split_uncertainty",
     "site_static",
     "site_trend",
+    "restriction_trend",
     "equipment_trend",
     "change_point",
     "site_priority",

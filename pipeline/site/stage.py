@@ -31,7 +31,10 @@ def run_site(warehouse: Warehouse) -> None:
     warehouse.run("site/site_static.sql")
     for name in ("duct_question", "duct_answer", "site_what_if"):
         warehouse.run(f"site/{name}.sql")
-    warehouse.run("site/site_trend.sql")
+    for series, trend in (("series_tesp", "site_trend"), ("series_restriction", "restriction_trend")):
+        warehouse.run(f"site/{series}.sql")
+        warehouse.run("site/series_slope.sql")
+        warehouse.run(f"site/{trend}.sql")
     warehouse.run("site/trend_start.sql")
     warehouse.run("site/trend_line.sql")
     set_prior(warehouse, "trend", "SELECT scatter_variance, df FROM trend_line WHERE df >= 2 ORDER BY ALL")

@@ -93,7 +93,7 @@ def one_round(drop: Path, into: Path) -> dict[str, Any]:
     return {"stages": dict(clock.spent), "files": dict(TimedWarehouse.clock.spent), "peak_gb": peak}
 
 
-def table(rounds: list[dict[str, Costs]]) -> str:
+def table(rounds: list[Costs]) -> str:
     """Medians over the rounds, a line a stage, with the ratio to the raw read of the same round."""
     lines = [f"{'':<14}{'wall s':>9}{'ratio':>8}{'cpu s':>9}{'ratio':>8}"]
     names = list(rounds[0])

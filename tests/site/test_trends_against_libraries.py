@@ -17,7 +17,8 @@ LEVEL_VISITS = """
                OVER (PARTITION BY v.equipment_id, v.mode) AS n_sound,
            v.tesp_inwc
            - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
-           + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS tesp_inwc
+           + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS tesp_inwc,
+           v.airflow_ratio
     FROM visit_static v JOIN visit_segment s USING (visit_id)
     LEFT JOIN instrument_offset o ON v.technician_id = o.technician_id AND v.instrument_id = o.instrument_id
     WHERE v.like_new AND s.since_last_work
@@ -28,12 +29,17 @@ LEVEL_VISITS = """
 
 @pytest.fixture(scope="module")
 def groups(field):
-    """(equipment, mode) -> (years, TESP, days), in time order."""
+    """(equipment, mode) -> (years, TESP, days, airflow over design), in time order."""
     rows = field(LEVEL_VISITS)
     made = {}
     for key, part in rows.group_by(["equipment_id", "mode"], maintain_order=True):
         years = part["visited_at"].dt.epoch("us").to_numpy() / 86400e6 / 365.25
-        made[key] = (years, part["tesp_inwc"].to_numpy(), part["visited_on"])
+        made[key] = (
+            years,
+            part["tesp_inwc"].to_numpy(),
+            part["visited_on"],
+            part["airflow_ratio"].to_numpy(),
+        )
     return made
 
 
@@ -46,7 +52,7 @@ def test_every_unit_and_mode_equals_scipy_and_pymannkendall(field, groups) -> No
         (r["equipment_id"], r["mode"]): r for r in field("SELECT * FROM site_trend").iter_rows(named=True)
     }
     compared = 0
-    for key, (years, tesp, days) in groups.items():
+    for key, (years, tesp, days, _) in groups.items():
         row = published[key]
         if not enough(years, days):
             assert row["trend"] == "too_few_visits"
@@ -63,6 +69,31 @@ def test_every_unit_and_mode_equals_scipy_and_pymannkendall(field, groups) -> No
     assert compared > 60
 
 
+def test_restriction_trend_equals_scipy_and_pymannkendall(field, groups) -> None:
+    """TESP brought to the design airflow along K Q^2, by numpy."""
+    published = {
+        (r["equipment_id"], r["mode"]): r
+        for r in field("SELECT * FROM restriction_trend").iter_rows(named=True)
+    }
+    expected = set()
+    for key, (years, tesp, days, ratio) in groups.items():
+        known = np.array([r is not None and r > 0 for r in ratio.tolist()])
+        if known.sum() < 5 or not enough(years[known], days.filter(known)):
+            continue
+        expected.add(key)
+        value = tesp[known] / ratio[known].astype(float) ** 2
+        slope = stats.theilslopes(value, years[known], 0.95)
+        row = published[key]
+        assert row["n_visits"] == known.sum()
+        assert row["slope_inwc_per_year"] == pytest.approx(slope.slope, abs=1e-9)
+        assert (row["slope_lo"], row["slope_hi"]) == pytest.approx(
+            (slope.low_slope, slope.high_slope), abs=1e-9
+        )
+        assert row["p_value"] == pytest.approx(pymannkendall.original_test(np.round(value, 9)).p, abs=1e-12)
+    assert set(published) == expected
+    assert len(expected) > 20
+
+
 def test_rows_without_level_visits_have_no_trend(field, groups) -> None:
     rest = field("SELECT equipment_id, mode, trend FROM site_trend").filter(
         ~np.array([k in groups for k in field("SELECT equipment_id, mode FROM site_trend").iter_rows()])
@@ -70,7 +101,7 @@ def test_rows_without_level_visits_have_no_trend(field, groups) -> None:
     assert set(rest["trend"]) <= {"too_few_visits"}
 
 
-@pytest.mark.parametrize("table", ["site_trend", "equipment_trend"])
+@pytest.mark.parametrize("table", ["site_trend", "equipment_trend", "restriction_trend"])
 def test_q_values_are_benjamini_hochberg(field, table) -> None:
     """Benjamini and Hochberg 1995, by statsmodels."""
     rows = field(f"SELECT p_value, q_value, trend FROM {table} WHERE p_value IS NOT NULL")
@@ -83,7 +114,7 @@ def test_q_values_are_benjamini_hochberg(field, table) -> None:
 def test_kendall_s_is_summed_over_modes(field, groups) -> None:
     """Seasonal Kendall (Hirsch and Slack 1984): S and its variance add over the modes."""
     by_unit: dict[str, list] = {}
-    for (equipment, _), (_, tesp, _) in groups.items():
+    for (equipment, _), (_, tesp, _, _) in groups.items():
         by_unit.setdefault(equipment, []).append(tesp)
     rows = field("SELECT * FROM equipment_trend WHERE kendall_s IS NOT NULL")
     assert rows.height > 80

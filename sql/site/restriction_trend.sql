@@ -1,0 +1,22 @@
+-- The trend of the restriction at design airflow beside the TESP's, where the airflow of enough visits is known. Both
+-- rising: the ducts clog. TESP alone: the fan was set faster. Restriction alone: a constant-airflow fan gives up air.
+CREATE OR REPLACE TABLE restriction_trend AS
+SELECT
+    v.site_id,
+    s.equipment_id,
+    s.mode,
+    s.n_visits,
+    s.span_days,
+    s.slope_per_year AS slope_inwc_per_year,
+    s.slope_lo,
+    s.slope_hi,
+    s.mann_kendall_s,
+    s.p_value,
+    s.q_value,
+    s.trend,
+    t.trend AS tesp_trend
+FROM series_slope AS s
+INNER JOIN site_static AS v USING (equipment_id, mode)
+INNER JOIN site_trend AS t USING (equipment_id, mode)
+WHERE s.p_value IS NOT NULL
+ORDER BY s.equipment_id, s.mode;

@@ -1,0 +1,128 @@
+-- Trend of each row of `trend_series` (equipment_id, mode, visited_on, at_year, value): Theil-Sen slope with its interval
+-- (ranks as in scipy.stats.theilslopes), Mann-Kendall with ties, Benjamini-Hochberg over the fleet. Run once a series.
+CREATE OR REPLACE TEMP TABLE series_slope AS
+WITH span AS (
+    SELECT
+        equipment_id,
+        mode,
+        count(*) AS n_visits,
+        date_diff('day', min(visited_on), max(visited_on)) AS span_days,
+        median(at_year) AS middle_year,
+        median(value) AS middle_value,
+        n_visits >= getvariable('trend_min_visits') AND span_days >= getvariable('trend_min_span_days') AS enough
+    FROM trend_series
+    GROUP BY equipment_id, mode
+),
+
+pair AS (
+    SELECT
+        a.equipment_id,
+        a.mode,
+        (b.value - a.value) / (b.at_year - a.at_year) AS slope,
+        sign(round(b.value - a.value, 9)) AS direction
+    FROM trend_series AS a
+    INNER JOIN trend_series AS b USING (equipment_id, mode)
+    INNER JOIN span AS s USING (equipment_id, mode)
+    WHERE s.enough AND a.at_year < b.at_year
+),
+
+slope AS (
+    SELECT
+        equipment_id,
+        mode,
+        list_sort(list(slope)) AS slopes,
+        median(slope) AS slope_per_year,
+        sum(direction)::BIGINT AS mann_kendall_s
+    FROM pair
+    GROUP BY equipment_id, mode
+),
+
+tie_value AS (
+    SELECT equipment_id, mode, count(*) AS t
+    FROM trend_series
+    GROUP BY equipment_id, mode, round(value, 9)
+),
+
+tie_time AS (
+    SELECT equipment_id, mode, count(*) AS t
+    FROM trend_series
+    GROUP BY equipment_id, mode, at_year
+),
+
+tie AS (
+    SELECT equipment_id, mode, sum(t * (t - 1) * (2 * t + 5)) AS correction
+    FROM tie_value
+    GROUP BY equipment_id, mode
+),
+
+clash AS (
+    SELECT equipment_id, mode, sum(t * (t - 1) * (2 * t + 5)) AS correction
+    FROM tie_time
+    GROUP BY equipment_id, mode
+),
+
+tested AS (
+    SELECT
+        s.equipment_id,
+        s.mode,
+        s.n_visits,
+        s.span_days,
+        s.middle_year,
+        s.middle_value,
+        l.slope_per_year,
+        l.slopes,
+        l.mann_kendall_s,
+        len(l.slopes) AS n_slopes,
+        s.n_visits * (s.n_visits - 1) * (2 * s.n_visits + 5) AS untied,
+        sqrt((untied - t.correction - c.correction) / 18.0) AS sigma,
+        CASE
+            WHEN l.mann_kendall_s = 0 OR sigma = 0 THEN 0
+            ELSE (l.mann_kendall_s - sign(l.mann_kendall_s)) / sigma
+        END AS z,
+        2 * normal_cdf(-abs(z)) AS p_value,
+        -- Ranks of the interval: round half to even, as scipy does.
+        round_even((n_slopes - 1.959963984540054 * sigma) / 2, 0)::BIGINT AS rank_lo,
+        least(round_even((n_slopes + 1.959963984540054 * sigma) / 2, 0)::BIGINT, n_slopes - 1) AS rank_hi
+    FROM span AS s
+    INNER JOIN slope AS l USING (equipment_id, mode)
+    INNER JOIN tie AS t USING (equipment_id, mode)
+    INNER JOIN clash AS c USING (equipment_id, mode)
+    WHERE s.enough
+),
+
+ranked AS (
+    SELECT
+        *,
+        count(*) OVER () AS family,
+        row_number() OVER (ORDER BY p_value, equipment_id, mode) AS place_in_family
+    FROM tested
+),
+
+adjusted AS (
+    SELECT
+        *,
+        least(1, min(p_value * family / place_in_family) OVER (ORDER BY place_in_family DESC)) AS q_value
+    FROM ranked
+)
+
+SELECT
+    s.equipment_id,
+    s.mode,
+    s.n_visits,
+    s.span_days,
+    s.middle_year,
+    s.middle_value,
+    a.slope_per_year,
+    a.slopes[greatest(a.rank_lo, 1)] AS slope_lo,
+    a.slopes[greatest(a.rank_hi + 1, 1)] AS slope_hi,
+    a.mann_kendall_s,
+    a.p_value,
+    a.q_value,
+    CASE
+        WHEN a.q_value IS NULL THEN 'too_few_visits'
+        WHEN a.q_value <= getvariable('trend_q') AND a.slope_per_year > 0 THEN 'rising'
+        WHEN a.q_value <= getvariable('trend_q') AND a.slope_per_year < 0 THEN 'falling'
+        ELSE 'steady'
+    END AS trend
+FROM span AS s
+LEFT JOIN adjusted AS a USING (equipment_id, mode);
