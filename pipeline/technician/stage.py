@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.checks import all_checks
 from pipeline.moderation import random_effect_sd
-from pipeline.technician.crossed import fit_crossed
+from pipeline.technician.crossed import fit_crossed_series
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
 
@@ -46,7 +46,7 @@ def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
         )
     place = rows["place"].to_numpy().astype(np.int64)
     measurer = rows["measurer"].to_numpy().astype(np.int64)
-    fits = {s: fit_crossed(rows[f"{s}_inwc"].to_numpy(), place, measurer) for s in SERIES}
+    fits = fit_crossed_series({s: rows[f"{s}_inwc"].to_numpy() for s in SERIES}, place, measurer)
     group = fits["tesp"]
     columns: dict[str, NDArray[np.generic]] = {
         "measurer": np.arange(len(group.group)),

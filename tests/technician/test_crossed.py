@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
+from pipeline.technician import crossed
 from pipeline.technician.crossed import fit_crossed
 
 
@@ -79,3 +80,45 @@ def test_groups_that_share_no_place_are_told_apart() -> None:
 def test_one_reading_is_no_error() -> None:
     fit = fit_crossed(np.array([0.5]), np.array([0]), np.array([0]))
     assert fit.offset == pytest.approx([0.0])
+
+
+def test_the_order_of_the_rows_changes_nothing() -> None:
+    reading, place, measurer, _, rng = crossed_readings(3)
+    mixed = rng.permutation(len(reading))
+    one, other = (
+        fit_crossed(reading, place, measurer),
+        fit_crossed(reading[mixed], place[mixed], measurer[mixed]),
+    )
+    assert other.offset == pytest.approx(one.offset, abs=1e-9)
+    assert other.standard_error == pytest.approx(one.standard_error, rel=1e-6)
+
+
+def test_places_with_one_reading_tell_nothing() -> None:
+    reading, place, measurer, _, _ = crossed_readings(4)
+    more = np.arange(50)
+    fit = fit_crossed(
+        np.append(reading, 9.0 + more), np.append(place, 200 + more), np.append(measurer, more % 12)
+    )
+    assert fit.offset == pytest.approx(fit_crossed(reading, place, measurer).offset, abs=1e-9)
+
+
+def test_errors_of_a_large_group_by_series_equal_those_by_inverse(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The series' bound may overstate a standard error a little; it must not understate it."""
+    reading, place, measurer, _, _ = crossed_readings(5, n_places=4000, n_measurers=400)
+    by_series = fit_crossed(reading, place, measurer).standard_error
+    assert crossed.EXACT_UP_TO < 400
+    monkeypatch.setattr(crossed, "EXACT_UP_TO", 400)
+    exact = fit_crossed(reading, place, measurer).standard_error
+    assert not np.array_equal(by_series, exact)  # the other way was taken
+    assert by_series / exact == pytest.approx(np.ones(400), abs=0.01)
+
+
+def test_a_large_group_with_weak_links_is_inverted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two halves that share one place: the series would be coarse, and says so."""
+    monkeypatch.setattr(crossed, "EXACT_UP_TO", 10)
+    reading, place, measurer, _, _ = crossed_readings(6, n_measurers=12)
+    halves = np.where(place % 2 == 0, measurer % 6, 6 + measurer % 6)
+    halves[:2] = [0, 6]
+    by_default = fit_crossed(reading, place, halves).standard_error
+    monkeypatch.setattr(crossed, "EXACT_UP_TO", 400)
+    assert np.array_equal(by_default, fit_crossed(reading, place, halves).standard_error)
