@@ -14,9 +14,16 @@ class UsageError(FleetStaticError):
 
 
 class GateError(FleetStaticError):
-    """The drop broke a table's contract: nothing is published, the last publication stands."""
+    """The drop broke a table's contract: nothing is published, the last publication stands.
+
+    `curable`: only rules are broken that more files could mend.
+    """
 
     exit_status = 1
+
+    def __init__(self, message: str, curable: bool = False) -> None:
+        super().__init__(message)
+        self.curable = curable
 
 
 class StageError(FleetStaticError):

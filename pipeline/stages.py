@@ -55,10 +55,10 @@ def load_stage(warehouse: Warehouse, order: RunOrder) -> None:
 
 
 def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
-    """May what was loaded be published? Raises GateError; then the drop's rows are withdrawn."""
+    """May what was loaded be published? Raises GateError; then the drop's rows are withdrawn, or held back."""
     from expectations.gate import gate, gate_page
     from pipeline.errors import GateError
-    from pipeline.load import accept, withdraw
+    from pipeline.load import accept, hold, only_waits, withdraw
 
     page = order.into / "gate.html"
     try:
@@ -66,8 +66,14 @@ def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
     except GateError as error:
         rows = warehouse.query("SELECT * FROM gate_result").to_dicts()
         page.write_text(gate_page(rows), encoding="utf-8")
-        withdraw(warehouse, order)
-        raise GateError(f"{error}\n  the same as a page: {page}") from None
+        waits = error.curable and only_waits(warehouse)
+        (hold if waits else withdraw)(warehouse, order)
+        told = (
+            "\n  the files are kept: each run tries again whether the rows they refer to have come"
+            if waits
+            else ""
+        )
+        raise GateError(f"{error}{told}\n  the same as a page: {page}") from None
     page.unlink(missing_ok=True)
     accept(warehouse, order)
 

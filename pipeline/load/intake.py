@@ -27,17 +27,21 @@ from pipeline.warehouse import Warehouse
 SAID = 20
 
 
-def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> None:
-    """Stage every new file of the drops. Raises UsageError with a line for each file that cannot be used."""
+def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]:
+    """Stage every new file of the drops; the hashes of all of them, new or not.
+
+    Raises UsageError with a line for each file that cannot be used.
+    """
     found = find_files(order.drops, mapping.table_of, order.say)
     _name_strangers(order, found)
     mapping_name = kept.keep_mapping(order.into, mapping)
     problems: list[str] = []
     skipped: list[str] = []
     foreign: list[Layout] = []
+    given: set[str] = set()
     for file in found.files:
         try:
-            layout = _take_one(warehouse, order, file, mapping, mapping_name, skipped)
+            layout = _take_one(warehouse, order, file, mapping, mapping_name, skipped, given)
         except UsageError as error:
             problems.append(str(error))
             continue
@@ -53,6 +57,7 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> None:
     if problems:
         more = [f"and {len(problems) - SAID} more files that cannot be used"] if len(problems) > SAID else []
         raise UsageError("\n".join(problems[:SAID] + more))
+    return given
 
 
 def forget_incoming(into: Path) -> None:
@@ -85,8 +90,10 @@ def _take_one(
     mapping: Mapping,
     mapping_name: str,
     skipped: list[str],
+    given: set[str],
 ) -> Layout | None:
     copy = take_copy(file, kept.drops_folder(order.into), mapping.encoding)
+    given.add(copy.sha256)
     verdict = judge(warehouse, order.into, file, copy, mapping.fingerprint(BY_NAME[file.table]))
     if verdict.skip is not None:
         skipped.append(f"{file.name} ({verdict.skip})")
@@ -102,11 +109,15 @@ def _take_one(
         order.say(f"{file.name}: kept beside the known columns: {', '.join(named)}")
     for load_id in verdict.drop:
         drop_loads(warehouse, f"load_id = {load_id}")
-    load_id = (warehouse.scalar("SELECT max(load_id) FROM load_file") or 0) + 1
+    load_id = _next_load(warehouse)
     name = kept.kept_name(file, copy.sha256)
     stage(warehouse, file, copy, layout, Ticket(load_id, datetime.now(UTC), mapping_name, name))
     os.replace(copy.path, kept.drops_folder(order.into) / name)
     return layout
+
+
+def _next_load(warehouse: Warehouse) -> int:
+    return int(warehouse.scalar("SELECT max(load_id) FROM load_file") or 0) + 1
 
 
 def restore(warehouse: Warehouse, order: RunOrder) -> None:
@@ -119,13 +130,49 @@ def restore(warehouse: Warehouse, order: RunOrder) -> None:
         f"{len(lost)} files that were loaded before are read again from {kept.drops_folder(order.into)}"
     )
     for load in lost:
-        folder = kept.drops_folder(order.into)
-        file = load.as_input(folder)
-        mapping = kept.kept_mapping(order.into, load.mapping)
-        copy: Copy = measure(file, kept.find_kept(order.into, load), folder, mapping.encoding)
-        ticket = Ticket(load.load_id, kept.loaded_at(load), load.mapping, load.kept)
-        stage(warehouse, file, copy, plan(file, copy, mapping, warehouse), ticket)
+        _stage_kept(warehouse, order.into, load, load.load_id)
     warehouse.execute(
         f"UPDATE load_file SET accepted = true WHERE load_id IN ({', '.join(str(x.load_id) for x in lost)})"
     )
     forget_incoming(order.into)
+
+
+def bring_held(warehouse: Warehouse, order: RunOrder) -> dict[int, kept.KeptLoad]:
+    """Stage again the files that wait for rows of other files; by their numbers of this run."""
+    there = {load.identity for load in _entered(warehouse, "true")}
+    held = {}
+    for load in kept.read_list(order.into, kept.HELD):
+        if load.identity not in there:
+            load_id = _next_load(warehouse)
+            _stage_kept(warehouse, order.into, load, load_id)
+            held[load_id] = load
+    return held
+
+
+def _entered(warehouse: Warehouse, which: str) -> list[kept.KeptLoad]:
+    rows = warehouse.con.sql(f"{kept.LOADS} WHERE {which} ORDER BY load_id").fetchall()
+    return [kept.KeptLoad(*row) for row in rows]
+
+
+def _stage_kept(warehouse: Warehouse, into: Path, load: kept.KeptLoad, load_id: int) -> None:
+    folder = kept.drops_folder(into)
+    file = load.as_input(folder)
+    mapping = kept.kept_mapping(into, load.mapping)
+    copy: Copy = measure(file, kept.find_kept(into, load), folder, mapping.encoding)
+    ticket = Ticket(load_id, kept.loaded_at(load), load.mapping, load.kept)
+    stage(warehouse, file, copy, plan(file, copy, mapping, warehouse), ticket)
+
+
+def keep_lists(warehouse: Warehouse, into: Path, accepted: bool) -> None:
+    """Write which copies are in use: what this run staged is accepted, or held. The lists come before the copies go."""
+    loads = _entered(warehouse, "true" if accepted else "accepted")
+    waiting = [] if accepted else _entered(warehouse, "NOT accepted")
+    named = {load.identity for load in loads + waiting}
+    held = [load for load in kept.read_list(into, kept.HELD) if load.identity not in named]
+    kept.write_list(into, loads)
+    if held + waiting:
+        kept.write_list(into, held + waiting, kept.HELD)
+    else:
+        (kept.drops_folder(into) / kept.HELD).unlink(missing_ok=True)
+    used = loads + held + waiting
+    kept.forget_others(into, {x.kept for x in used} | {x.mapping for x in used})

@@ -18,7 +18,8 @@ from pipeline.load.files import InputFile
 from pipeline.load.mapping import Mapping, parse_mapping
 
 FORMAT = 2  # of the staged tables; a work file of another format is made again from the copies
-LIST = "loads.json"
+LIST = "loads.json"  # what was accepted
+HELD = "held.json"  # what waits for rows that it refers to
 LOADS = """
 SELECT load_id, file, folder, file_sha256, table_name, strftime(loaded_at, '%Y-%m-%dT%H:%M:%S.%f+00:00'), kept, mapping
 FROM load_file
@@ -40,6 +41,11 @@ class KeptLoad:
     loaded_at: str
     kept: str
     mapping: str
+
+    @property
+    def identity(self) -> tuple[str, str, str, str]:
+        """What makes it this file, whenever it was loaded."""
+        return self.file, self.folder, self.file_sha256, self.table_name
 
     def as_input(self, folder: Path) -> InputFile:
         return InputFile(folder / self.kept, self.file, self.folder, self.table_name)
@@ -74,9 +80,9 @@ def kept_mapping(into: Path, name: str) -> Mapping:
         raise UsageError(f"{into}: the mapping {name} is gone from drops/; {_START_AFRESH}") from error
 
 
-def write_list(into: Path, loads: list[KeptLoad]) -> None:
-    """Write the list of accepted files in one step."""
-    path = drops_folder(into) / LIST
+def write_list(into: Path, loads: list[KeptLoad], name: str = LIST) -> None:
+    """Write a list of kept files in one step."""
+    path = drops_folder(into) / name
     path.parent.mkdir(parents=True, exist_ok=True)
     new = path.with_suffix(".new")
     with new.open("w", encoding="utf-8") as file:
@@ -86,9 +92,9 @@ def write_list(into: Path, loads: list[KeptLoad]) -> None:
     os.replace(new, path)
 
 
-def read_list(into: Path) -> list[KeptLoad]:
-    """The accepted files, in the order in which they were loaded."""
-    path = drops_folder(into) / LIST
+def read_list(into: Path, name: str = LIST) -> list[KeptLoad]:
+    """The files of a list, in the order in which they were loaded."""
+    path = drops_folder(into) / name
     if not path.exists():
         return []
     try:
@@ -125,5 +131,5 @@ def loaded_at(load: KeptLoad) -> datetime:
 def forget_others(into: Path, names: set[str]) -> None:
     """Delete copies and mappings that no accepted load uses any more."""
     for path in drops_folder(into).iterdir():
-        if path.name != LIST and path.name not in names:
+        if path.name not in (LIST, HELD) and path.name not in names:
             path.unlink()

@@ -8,9 +8,8 @@ from __future__ import annotations
 import duckdb
 
 from pipeline.errors import FleetStaticError, StageError
-from pipeline.load import kept
 from pipeline.load.inputs import TABLES
-from pipeline.load.intake import forget_incoming, restore, take_in
+from pipeline.load.intake import bring_held, forget_incoming, keep_lists, restore, take_in
 from pipeline.load.mapping import read_mapping
 from pipeline.load.pointing import point_at_lines
 from pipeline.load.rebuild import is_damage, set_aside
@@ -44,14 +43,16 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     prepare(warehouse)
     withdraw(warehouse, order)
     restore(warehouse, order)
+    held = bring_held(warehouse, order)
     try:
-        take_in(warehouse, order, mapping)
+        given = take_in(warehouse, order, mapping)
     except FleetStaticError:
         withdraw(warehouse, order)
         raise
     finally:
         forget_incoming(order.into)
     resolve(warehouse)
+    _leave_waiting(warehouse, order, [x for x, load in held.items() if load.file_sha256 not in given])
     point_at_lines(warehouse, order.into)
     for name in MADE:
         warehouse.run(f"load/{name}.sql")
@@ -61,10 +62,42 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
 
 def accept(warehouse: Warehouse, order: RunOrder) -> None:
     """The gate let this run pass: what it staged stays. The list of copies is written first, so it is never short."""
-    loads = [kept.KeptLoad(*row) for row in warehouse.con.sql(f"{kept.LOADS} ORDER BY load_id").fetchall()]
-    kept.write_list(order.into, loads)
+    keep_lists(warehouse, order.into, accepted=True)
     warehouse.execute("UPDATE load_file SET accepted = true WHERE NOT accepted")
-    kept.forget_others(order.into, {x.kept for x in loads} | {x.mapping for x in loads})
+
+
+def hold(warehouse: Warehouse, order: RunOrder) -> None:
+    """Take out what this run staged, but keep its files: each later run tries whether what they refer to has come."""
+    keep_lists(warehouse, order.into, accepted=False)
+    withdraw(warehouse, order)
+
+
+def only_waits(warehouse: Warehouse) -> bool:
+    """Could more files alone mend what the gate has against this run? The readable rows then only lack their keys."""
+    warehouse.run("load/load_count.sql")
+    warehouse.run("load/beyond_waiting.sql")
+    return not warehouse.scalar("SELECT count(*) FROM beyond_waiting WHERE NOT mendable")
+
+
+def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[int]) -> None:
+    """Files held by an earlier run come in once their rows find their keys; until then they stay out and are named."""
+    if not held:
+        return
+    warehouse.run("load/load_count.sql")
+    warehouse.run("load/beyond_waiting.sql")
+    which = f"load_id IN ({', '.join(map(str, held))})"
+    names = ", ".join(
+        r[0]
+        for r in warehouse.con.sql(
+            f"SELECT file FROM load_file WHERE {which} ORDER BY load_id LIMIT 5"
+        ).fetchall()
+    )
+    if not warehouse.scalar("SELECT count(*) FROM beyond_waiting"):
+        order.say(f"{len(held)} files that waited are loaded now: {names}")
+        return
+    order.say(f"{len(held)} files of earlier runs still wait for rows that they refer to: {names}")
+    drop_loads(warehouse, which)
+    resolve(warehouse)
 
 
 def withdraw(warehouse: Warehouse, order: RunOrder) -> None:

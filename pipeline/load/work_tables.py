@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 
-from pipeline.load.inputs import TABLES
+from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.kept import FORMAT
 from pipeline.load.reader import staged_columns
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -53,11 +53,21 @@ def _empty(warehouse: Warehouse) -> None:
 
 
 def drop_loads(warehouse: Warehouse, which: str) -> None:
-    """Take out the loads for which the condition `which` on load_file holds."""
-    if not warehouse.scalar(f"SELECT count(*) FROM load_file WHERE {which}"):
+    """Take out the loads for which the condition `which` on load_file holds.
+
+    Staged tables are written anew, not deleted from: DuckDB's checkpoints close the gaps that deleted rows leave, at
+    any later time, and what became of a row (`fate_<table>`) is kept by its rowid.
+    """
+    loads = [r[0] for r in warehouse.con.sql(f"SELECT load_id FROM load_file WHERE {which}").fetchall()]
+    if not loads:
         return
-    loads = f"(SELECT load_id FROM load_file WHERE {which})"
+    condition = f"load_id IN ({', '.join(map(str, loads))})"
+    touched = warehouse.con.sql(f"SELECT DISTINCT table_name FROM load_file WHERE {condition}").fetchall()
     with warehouse.transaction():
-        for name in (*(t.staged for t in TABLES), "refused_row", "row_line"):
-            warehouse.execute(f"DELETE FROM {name} WHERE load_id IN {loads}")
-        warehouse.execute(f"DELETE FROM load_file WHERE {which}")
+        for (name,) in touched:
+            staged = BY_NAME[name].staged
+            warehouse.execute(
+                f"CREATE OR REPLACE TABLE {staged} AS SELECT * FROM {staged} WHERE NOT {condition}"
+            )
+        for name in ("refused_row", "row_line", "load_file"):
+            warehouse.execute(f"DELETE FROM {name} WHERE {condition}")

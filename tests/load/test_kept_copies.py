@@ -53,6 +53,26 @@ def test_a_run_that_died_before_it_was_accepted_leaves_nothing(tmp_path: Path, s
     assert store.content() == before
 
 
+def test_rows_of_a_withdrawn_run_do_not_move_the_others(tmp_path: Path) -> None:
+    """DuckDB's checkpoints close the gaps of deleted rows, and rows that follow get other rowids then."""
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", dict(SOUND)))
+    row = "{},S1,E1,T1,2026-03-05T08:00:00-05:00,cooling,-0.{},0.31\n"
+    many = "".join(row.format(f"A{i}", 100 + i) for i in range(60))
+    corrected = "".join(row.format(f"A{i}", 300 + i) for i in range(0, 60, 7))
+    more = write_drop(
+        tmp_path / "more",
+        {"visits_2.csv": f"{VISIT_COLUMNS}\n{many}", "visits_3.csv": f"{VISIT_COLUMNS}\n{corrected}"},
+    )
+    order = store.order(more)
+    with Warehouse(order.work_file) as warehouse:
+        load(warehouse, order)  # and dies: the next run withdraws what this one staged
+    store.run(more)
+    assert store.rows("SELECT count(*), count(DISTINCT visit_id), sum(return_static <= -0.3) FROM visit") == [
+        (62, 62, 9)
+    ]
+
+
 def test_a_run_that_died_while_it_was_accepted_is_complete_after_the_next(
     tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:

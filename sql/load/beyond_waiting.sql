@@ -1,0 +1,56 @@
+-- What speaks against the files that no gate has accepted yet, and whether more files alone could mend it: rows that
+-- name a site, equipment or technician which has not come, and key tables of which no file has come.
+CREATE OR REPLACE TABLE beyond_waiting AS
+WITH lost AS (
+    SELECT
+        load_id,
+        false AS waits
+    FROM refused_row
+    UNION ALL
+    SELECT
+        load_id,
+        coalesce(reason LIKE '%_unknown', false) AS waits
+    FROM row_fate
+    WHERE fate = 'rejected'
+),
+
+lost_by_table AS (
+    SELECT
+        f.table_name,
+        count(*) AS n,
+        count(*) FILTER (WHERE NOT l.waits) AS n_for_good
+    FROM lost AS l
+    INNER JOIN load_file AS f ON l.load_id = f.load_id
+    WHERE NOT f.accepted
+    GROUP BY f.table_name
+),
+
+came AS (
+    SELECT
+        table_name,
+        sum(rows_read) AS n
+    FROM load_file
+    WHERE NOT accepted
+    GROUP BY table_name
+),
+
+key_table (table_name, n) AS (
+    VALUES
+    ('sites', (SELECT count(*) FROM site)),
+    ('equipment', (SELECT count(*) FROM equipment)),
+    ('technicians', (SELECT count(*) FROM technician))
+)
+
+SELECT
+    c.table_name,
+    NOT exceeds(l.n_for_good, getvariable('gate_rejected_share') * c.n) AS mendable
+FROM came AS c
+INNER JOIN lost_by_table AS l ON c.table_name = l.table_name
+WHERE exceeds(l.n, getvariable('gate_rejected_share') * c.n)
+UNION ALL
+SELECT
+    k.table_name,
+    -- a file of it that holds no row at all is at fault itself; one whose rows wait is not
+    coalesce((SELECT sum(f.rows_read) > 0 FROM load_file AS f WHERE f.table_name = k.table_name), true) AS mendable
+FROM key_table AS k
+WHERE k.n = 0 AND EXISTS (SELECT 1 FROM load_file AS f WHERE f.table_name = 'visits' AND f.rows_read > 0);
