@@ -29,6 +29,7 @@ def run_technician(warehouse: Warehouse) -> None:
         "technician_month",
         "offset_follows",
         "practice_rate",
+        "coaching_visit",
     ):
         warehouse.run(f"technician/{name}.sql")
     warehouse.execute(practice_sql())
