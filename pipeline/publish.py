@@ -57,6 +57,7 @@ PUBLISHED = (
     "technician_training",
     "technician_month",
     "offset_follows",
+    "instrument_drift",
     "coaching_visit",
     "work_effect",
     "work_follow_up",

@@ -121,6 +121,9 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting(
         "offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON
     ),
+    Setting("drift_material_inwc_per_year", 0.005, "in. w.c./year", "0.02 in four years; " + COMMON),
+    Setting("drift_min_span_days", 365, "d", COMMON),
+    Setting("drift_horizon_years", 10, "years", "a line is not drawn further; " + COMMON),
     # work
     Setting("work_min_pairs", 6, "pairs", COMMON),
     Setting("follow_up_days", 90, "d", "how soon a work should be measured again; " + COMMON),

@@ -9,10 +9,13 @@ from numpy.typing import NDArray
 from pipeline.checks import all_checks
 from pipeline.moderation import random_effect_sd
 from pipeline.technician.crossed import fit_crossed_series
+from pipeline.technician.drift import SCHEMA as DRIFT_SCHEMA
+from pipeline.technician.drift import drift_lines
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
 
 SERIES = ("return", "supply", "tesp")
+PORT_OF = {"return": "return", "supply": "supply", "tesp": "both"}
 RATES = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
 
 
@@ -21,6 +24,9 @@ def run_technician(warehouse: Warehouse) -> None:
     warehouse.run("technician/offset_reading.sql")
     warehouse.store("offset_fit", fit_offsets(warehouse))
     warehouse.run("technician/instrument_offset.sql")
+    warehouse.run("technician/drift_reading.sql")
+    warehouse.store("drift_fit", fit_drift(warehouse))
+    warehouse.run("technician/instrument_drift.sql")
     warehouse.run("technician/practice_count.sql")
     warehouse.store("practice_fit", fit_practice(warehouse))
     for name in (
@@ -62,6 +68,33 @@ def fit_offsets(warehouse: Warehouse) -> pl.DataFrame:
             len(fit.offset), random_effect_sd(fit.offset[sound], fit.standard_error[sound])
         )
     return pl.DataFrame(columns)
+
+
+def fit_drift(warehouse: Warehouse) -> pl.DataFrame:
+    """One row per gauge and port with a line through its years: slope, step and latest offset with their errors."""
+    rows = warehouse.query(
+        "SELECT place, cell, return_inwc, supply_inwc, tesp_inwc FROM drift_reading ORDER BY visit_id"
+    )
+    if rows.is_empty():
+        return pl.DataFrame(schema=DRIFT_SCHEMA)
+    cells = warehouse.query("SELECT * FROM drift_cell ORDER BY cell")
+    series = {PORT_OF[s]: rows[f"{s}_inwc"].to_numpy() for s in SERIES}
+    fits = fit_crossed_series(
+        series, rows["place"].to_numpy().astype(np.int64), rows["cell"].to_numpy().astype(np.int64)
+    )
+    min_visits = warehouse.settings["technician_min_visits"]
+    return pl.concat(
+        drift_lines(
+            cells.with_columns(
+                pl.Series("offset", fit.offset),
+                pl.Series("se", fit.standard_error),
+                pl.Series("group_no", fit.group),
+            ).filter(pl.col("instrument_id") != ""),
+            port,
+            min_visits,
+        )
+        for port, fit in fits.items()
+    )
 
 
 def fit_practice(warehouse: Warehouse) -> pl.DataFrame:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy.sparse import linalg
 
 from pipeline.technician import crossed
 from pipeline.technician.crossed import fit_crossed
@@ -122,3 +123,16 @@ def test_a_large_group_with_weak_links_is_inverted(monkeypatch: pytest.MonkeyPat
     by_default = fit_crossed(reading, place, halves).standard_error
     monkeypatch.setattr(crossed, "EXACT_UP_TO", 400)
     assert np.array_equal(by_default, fit_crossed(reading, place, halves).standard_error)
+
+
+def test_steps_equal_those_of_scipy(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(crossed, "STEP_RTOL", 1e-10)
+    rng = np.random.default_rng(7)
+    half = rng.normal(size=(40, 30))
+    matrix, right = half.T @ half, rng.normal(size=30)
+    scaling = 1 / np.diag(matrix)
+    found = crossed._conjugate_gradients(lambda v: matrix @ v, right, scaling)
+    theirs, failed = linalg.cg(matrix, right, rtol=1e-10, M=np.diag(scaling))
+    assert not failed
+    assert found == pytest.approx(theirs, abs=1e-8)
+    assert found == pytest.approx(np.linalg.solve(matrix, right), abs=1e-7)
