@@ -70,7 +70,7 @@ RISING: Columns = (
     ("slope_lo", "at least (95 %)", "signed3"),
     ("slope_hi", "at most (95 %)", "signed3"),
     ("n_visits", "Visits", "count"),
-    ("q_value", "q", "inwc3"),
+    ("q_value", "q", "q"),
 )
 WORK: Columns = (
     ("work_kind", "Work", "word"),
@@ -100,7 +100,7 @@ OFFSETS: Columns = (
     ("offset_hi_inwc", "at most (95 %)", "signed3"),
     ("n_visits", "Visits", "count"),
     ("n_sites", "Sites", "count"),
-    ("q_value", "q", "inwc3"),
+    ("q_value", "q", "q"),
 )
 FATES: Columns = (
     ("visit_month", "Month", "text"),
@@ -127,4 +127,18 @@ def grid(member: str) -> Columns:
         ("n_found", "Found", "count"),
         ("n_visits", "Visits", "count"),
         ("share", "Share", "share"),
+        ("share_lo", "at least (95 %)", "share"),
+        ("share_hi", "at most (95 %)", "share"),
+    )
+
+
+def aside(member: str) -> Columns:
+    """The table behind the shares set aside, by technician or instrument."""
+    return (
+        ("member", member.capitalize(), "text"),
+        ("n_visits", "Visits", "count"),
+        ("n_aside", "Set aside", "count"),
+        ("share", "Share", "share"),
+        ("share_lo", "at least (95 %)", "share"),
+        ("share_hi", "at most (95 %)", "share"),
     )

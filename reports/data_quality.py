@@ -39,6 +39,8 @@ def data_quality_page(published: Published, publication: Row) -> str:
         "examples": list(published.rows("repair_examples", top=caps.REPAIR_EXAMPLES)),
         "reasons": list(published.rows("rejected_reasons")),
         "rejected": list(published.rows("rejected_rows", top=caps.REJECTED_ROWS)),
+        "trend": list(published.rows("check_trend", months=caps.MONTHS)),
+        "aside": [name for name in ("technician", "instrument") if _aside(page, name)],
         "groupings": [name for name in GROUPINGS if _grid(page, name)],
         "grouping_titles": {name: title for name, (title, _) in GROUPINGS.items()},
         "min_visits": words.count(limits["technician_min_visits"]),
@@ -61,6 +63,20 @@ def _fates(result: Result) -> list[Row]:
         row["fill"] = row["fate"]
         rows.append(row)
     return rows
+
+
+def _aside(page: Page, grouping: str) -> bool:
+    """Draw the shares set aside by technician or instrument; False where none has enough visits."""
+    shares = page.published.rows(
+        "aside_by_group", key=f"aside_by_{grouping}", grouping=grouping, groups=caps.GROUPS
+    )
+    if not len(shares):
+        return False
+    alt = f"Share of visits set aside by {grouping}, with its interval and the fleet's share."
+    page.draw(
+        Figure(f"aside_{grouping}", quality.aside(shares, grouping), shares, alt, columns.aside(grouping))
+    )
+    return True
 
 
 def _grid(page: Page, grouping: str) -> bool:

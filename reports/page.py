@@ -131,14 +131,19 @@ def vega_bundle() -> str:
 
 
 def figure_text(row: Row, column: str, style: str = "text") -> Markup:
-    """A figure as a <data> element: the value itself, where it comes from, and how it reads."""
+    """A figure as a <data> element: the value itself, where it comes from (query.row.column), and how it reads."""
     value = row[column]
     text = words.shown(value, style)
     if value is None:
         return Markup('<span class="unknown">{}</span>').format(text)
-    return Markup('<data value="{}" data-from="{}.{}">{}</data>').format(
-        plain(value), row.asked_as, column, text
+    return Markup('<data value="{}" data-from="{}.{}.{}">{}</data>').format(
+        plain(value), row.asked_as, row.number, column, text
     )
+
+
+def row_mark(row: Row) -> Markup:
+    """The attribute by which an element says of which row it tells: the figures in it are that row's."""
+    return Markup(' data-row="{}.{}"').format(row.asked_as, row.number)
 
 
 def _script(name: str) -> str:
@@ -175,7 +180,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(fig=figure_text, symbol=symbol, several=words.several)
+    environment.globals.update(fig=figure_text, of=row_mark, symbol=symbol, several=words.several)
     environment.filters.update(words.FORMATS)
     return environment
 

@@ -23,9 +23,10 @@ SQL_TYPES = {int: "BIGINT", float: "DOUBLE", str: "VARCHAR", list: "VARCHAR[]"}
 
 
 class Row(dict[str, Any]):
-    """One row, which knows under which name its query was asked."""
+    """One row, which knows under which name its query was asked, and its number among the query's rows, from 0."""
 
     asked_as: str = ""
+    number: int = 0
 
 
 @dataclass(frozen=True)
@@ -38,9 +39,9 @@ class Result:
     frame: pl.DataFrame
 
     def __iter__(self) -> Iterator[Row]:
-        for values in self.frame.iter_rows(named=True):
+        for number, values in enumerate(self.frame.iter_rows(named=True)):
             row = Row(values)
-            row.asked_as = self.key
+            row.asked_as, row.number = self.key, number
             yield row
 
     def __len__(self) -> int:

@@ -97,9 +97,19 @@ def chance(value: float) -> str:
     return "<1 %" if value < 0.01 else f"{fixed(100 * value, 0)} %"
 
 
+def q(value: float) -> str:
+    """A q-value: 0.012; a small one <0.001, never nothing."""
+    return "<0.001" if value < 0.001 else fixed(value, 3)
+
+
 def count(value: float) -> str:
     """A count, or cfm or watts, without decimals."""
     return fixed(value, 0)
+
+
+def plain(value: float) -> str:
+    """A threshold as it was set: 0.05, 1095."""
+    return f"{value:g}"
 
 
 def day(value: date | datetime) -> str:
@@ -129,7 +139,9 @@ FORMATS: dict[str, Callable[[Any], str]] = {
     "signed3": signed3,
     "share": share,
     "chance": chance,
+    "q": q,
     "count": count,
+    "plain": plain,
     "day": day,
     "minute": minute,
     "word": word,

@@ -62,10 +62,15 @@ def grid(shares: Result, member: str) -> Any:
     """
     base = (
         alt.Chart(rows_of(shares))
-        .transform_calculate(figure="round(datum.share * 100)")
+        .transform_calculate(
+            figure="round(datum.share * 100)",
+            column="datum.member"
+            if member.startswith("month")
+            else "datum.member + ' (' + datum.n_visits + ')'",
+        )
         .encode(
             x=alt.X(
-                "member:O",
+                "column:O",
                 title=member,
                 axis=alt.Axis(labelAngle=-90, orient="top", labelLimit=110, domain=False, ticks=False),
             ),
@@ -77,6 +82,15 @@ def grid(shares: Result, member: str) -> Any:
             ),
         )
     )
+    tooltip = [
+        alt.Tooltip("member:N", title=member),
+        alt.Tooltip("title:N", title="check"),
+        alt.Tooltip("n_found:Q", title="visits found"),
+        alt.Tooltip("n_visits:Q", title="visits"),
+        alt.Tooltip("share:Q", title="share", format=".1%"),
+        alt.Tooltip("share_lo:Q", title="at least (95 %)", format=".1%"),
+        alt.Tooltip("share_hi:Q", title="at most (95 %)", format=".1%"),
+    ]
     fields = base.mark_rect(color="var(--return)", stroke="var(--paper)", strokeWidth=1).encode(
         opacity=alt.Opacity(
             "share:Q",
@@ -84,21 +98,59 @@ def grid(shares: Result, member: str) -> Any:
             legend=None,
             scale=alt.Scale(domain=[0, 0.3], range=[0.04, 0.75], clamp=True),
         ),
-        tooltip=[
-            alt.Tooltip("member:N", title=member),
-            alt.Tooltip("title:N", title="check"),
-            alt.Tooltip("n_found:Q", title="visits found"),
-            alt.Tooltip("n_visits:Q", title="visits"),
-            alt.Tooltip("share:Q", title="share", format=".1%"),
-        ],
+        tooltip=tooltip,
     )
     figures = (
         base.transform_calculate(figure="round(datum.share * 100)")
         .mark_text(fontSize=10)
-        .encode(text="figure:Q")
+        .encode(text="figure:Q", tooltip=tooltip)
     )
     checks = shares.frame["title"].n_unique() if len(shares) else 0
     return alt.layer(fields, figures).properties(width="container", height=row_height(checks, 22))
+
+
+def aside(shares: Result, member: str) -> Any:
+    """Share of visits set aside with its interval, a line a technician or instrument, beside the fleet's share.
+
+    Args: shares: rows of aside_by_group.sql; member: what a line is ("technician", "instrument").
+    """
+    data = rows_of(shares)
+    base = (
+        alt.Chart(data)
+        .transform_calculate(line="datum.member + ' (' + datum.n_visits + ')'")
+        .encode(
+            y=alt.Y(
+                "line:N",
+                title=f"{member} (visits)",
+                sort=alt.SortField("share_lo", "descending"),
+                axis=alt.Axis(labelLimit=150, labelColor="var(--ink)", domain=False, ticks=False),
+            )
+        )
+    )
+    x = alt.X(
+        "share_lo:Q",
+        title="visits set aside (share), 95 % interval",
+        axis=share_axis(),
+        scale=alt.Scale(zero=True),
+    )
+    fleet = (
+        alt.Chart(data)
+        .mark_rule(color="var(--ink)", strokeDash=[6, 3], strokeWidth=1.2)
+        .encode(x="mean(fleet_share):Q")
+    )
+    whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2="share_hi:Q")
+    marks = base.mark_point(filled=True, size=70, color="var(--ink)", opacity=1).encode(
+        x="share:Q",
+        tooltip=[
+            alt.Tooltip("member:N", title=member),
+            alt.Tooltip("n_visits:Q", title="visits"),
+            alt.Tooltip("n_aside:Q", title="set aside"),
+            alt.Tooltip("share:Q", title="share", format=".1%"),
+            alt.Tooltip("share_lo:Q", title="at least (95 %)", format=".1%"),
+            alt.Tooltip("share_hi:Q", title="at most (95 %)", format=".1%"),
+        ],
+    )
+    return alt.layer(fleet, whisker, marks).properties(width="container", height=row_height(len(shares), 20))
 
 
 def checks(result: Result) -> Any:

@@ -7,36 +7,32 @@ from typing import Any
 import altair as alt
 
 from reports import palette
-from reports.charts.parts import inwc_x, row_height, rows_of
+from reports.charts.parts import inwc_x, rows_of
 from reports.queries import Result
 
 SIDES = ("return", "supply", "airflow_setting", "none")
+LINE_HEIGHT = 37  # px: the name above, the marks below it
 
 
 def first_ranked(ranked: Result, how_many: int = 10) -> Any:
-    """A line a unit and mode, first rank on top: rating as a tick, level as a mark, interval as a whisker.
+    """A line a unit, first rank on top: its name, and below it the rating as a tick, the leading mode's level as a mark
+    with its interval as a whisker, the other mode's level as an open circle.
 
     Args: ranked: rows of ranked.sql. Pressures in in. w.c.
     """
+    name = "datum.rank + '.\u2002\u2068' + (datum.site_label || datum.site_id) + '\u2069, ' + datum.mode"
     base = (
         alt.Chart(rows_of(ranked))
-        .transform_filter(f"datum.rank <= {how_many}")
+        .transform_filter(f"datum.line_number <= {how_many}")
         .transform_calculate(
-            line="datum.rank + '.\u2002\u2068' + (datum.site_label || datum.site_id) + '\u2069, ' + datum.mode",
+            line=f"{name} + (isValid(datum.other_rank) ? '; ' + datum.other_mode + ' too' : '')",
             target="datum.equipment_id + '.' + datum.mode",
         )
-        .encode(
-            y=alt.Y(
-                "line:N",
-                title=None,
-                sort=alt.SortField("rank"),
-                axis=alt.Axis(ticks=False, domain=False, labelColor="var(--ink)", labelLimit=190),
-            )
-        )
     )
-    seen = {row["problem_side"] for row in ranked if row["rank"] <= how_many}
+    seen = {row["problem_side"] for row in ranked if row["line_number"] <= how_many}
     sides = tuple(side for side in SIDES if side in seen)
     colour = palette.side_colour("problem_side", sides)
+    y = alt.Y("line_number:O", title=None, axis=None, bandPosition=0.68)
     tooltip = [
         alt.Tooltip("rank:Q", title="rank"),
         alt.Tooltip("site_label:N", title="site"),
@@ -47,18 +43,41 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
         alt.Tooltip("problem_side:N", title="problem"),
         alt.Tooltip("check_first:N", title="check first"),
     ]
-    over = base.mark_bar(height=9, opacity=0.28, cursor="pointer").encode(
-        x=inwc_x("rated_tesp_inwc", "total external static, like new"), x2="level_inwc:Q", color=colour
+    other_tooltip = [
+        alt.Tooltip("site_label:N", title="site"),
+        alt.Tooltip("other_mode:N", title="other mode"),
+        alt.Tooltip("other_level_inwc:Q", title="level, in. w.c.", format=".2f"),
+        alt.Tooltip("other_state:N", title="state"),
+    ]
+    over = base.mark_rule(strokeWidth=9, opacity=0.28, cursor="pointer").encode(
+        x=inwc_x("rated_tesp_inwc", "total external static, like new"), x2="level_inwc:Q", y=y, color=colour
     )
     whisker = base.mark_rule(strokeWidth=1.5).encode(
-        x=alt.X("level_lo_inwc:Q"), x2="level_hi_inwc:Q", color=colour
+        x=alt.X("level_lo_inwc:Q"), x2="level_hi_inwc:Q", y=y, color=colour
     )
-    rating = base.mark_tick(thickness=2, size=20, color="var(--ink)").encode(x=alt.X("rated_tesp_inwc:Q"))
+    rating = base.mark_point(shape="stroke", size=330, angle=90, strokeWidth=2, stroke="var(--ink)").encode(
+        x=alt.X("rated_tesp_inwc:Q"), y=y
+    )
+    other = (
+        base.transform_filter("isValid(datum.other_level_inwc)")
+        .mark_point(size=60, strokeWidth=1.5, stroke="var(--ink)", fill="var(--paper)", opacity=1)
+        .encode(x=alt.X("other_level_inwc:Q"), y=y, tooltip=other_tooltip)
+    )
     level = base.mark_point(filled=True, size=110, opacity=1, cursor="pointer").encode(
         x=alt.X("level_inwc:Q"),
+        y=y,
         color=colour,
         shape=palette.side_shape("problem_side", sides),
         tooltip=tooltip,
     )
+    told = base.mark_text(
+        align="left", baseline="top", dy=3, fontSize=12, cursor="pointer", limit=alt.ExprRef("width")
+    ).encode(
+        x=alt.value(0),
+        y=alt.Y("line_number:O", title=None, axis=None, bandPosition=0),
+        text="line:N",
+    )
     lines = min(how_many, len(ranked))
-    return alt.layer(over, whisker, rating, level).properties(width="container", height=row_height(lines))
+    return alt.layer(over, whisker, rating, other, level, told).properties(
+        width="container", height=LINE_HEIGHT * max(lines, 1)
+    )

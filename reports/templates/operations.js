@@ -11,7 +11,7 @@ async function show(index, move) {
   sheets.forEach((sheet, i) => { sheet.hidden = i !== current; });
   const { unit, mode } = sheets[current].dataset;
   for (const body of document.querySelectorAll("tbody[data-unit]")) {
-    body.classList.toggle("is-open", body.dataset.unit === unit + "." + mode);
+    body.classList.toggle("is-open", body.dataset.equipment === unit);
   }
   if (move) {
     document.getElementById("unit").scrollIntoView({ block: "start" });
@@ -54,7 +54,7 @@ const filters = Object.fromEntries([...document.querySelectorAll("select[data-fi
 const chosen = () => Object.fromEntries(Object.entries(filters).map(([name, select]) => [name, select.value]));
 const open = new Set();
 function passes(row, want) {
-  return Object.entries(want).every(([name, value]) => !value || row[name] === value);
+  return Object.entries(want).every(([name, value]) => !value || row[name] === value || (name === "mode" && row.mode.split(" ").includes(value)));
 }
 function refreshLists() {
   const want = chosen();

@@ -27,11 +27,12 @@ const formats = {
   count: (v) => fixed(v, 0),
   share: (v) => fixed(100 * v, Math.abs(100 * v) > 0 && Math.abs(100 * v) < 1 ? 1 : 0) + " %",
   chance: (v) => (v > 0.99 ? ">99 %" : v < 0.01 ? "<1 %" : fixed(100 * v, 0) + " %"),
+  q: (v) => (v < 0.001 ? "<0.001" : fixed(v, 3)),
   day: (v) => String(v).slice(0, 10),
   word: (v) => String(v).replaceAll("_", " "),
   text: (v) => String(v),
 };
-const numbers = new Set(["inwc", "inwc3", "signed", "signed3", "count", "share", "chance"]);
+const numbers = new Set(["inwc", "inwc3", "signed", "signed3", "count", "share", "chance", "q"]);
 const shown = (value, style) => (value === null || value === undefined ? "not known" : formats[style](value));
 
 function make(tag, text, name) {

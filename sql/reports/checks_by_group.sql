@@ -1,6 +1,6 @@
 -- Each check's share of visits within one grouping: 'month', 'branch', 'technician' or 'instrument' (grouping).
 -- Technicians and instruments only from the minimum of visits; months up to the reference day; at most groups groups
--- (months: the latest; others: those with most visits). A check finds a visit once.
+-- (months: the latest; others: those with most visits). A check finds a visit once. Intervals: 95 %, Wilson.
 WITH grouped AS (
     SELECT
         v.visit_id,
@@ -24,8 +24,7 @@ members AS (
     GROUP BY member
     HAVING
         getvariable('grouping') NOT IN ('technician', 'instrument')
-        OR count(
-            *) >= (
+        OR n_visits >= (
             SELECT setting.value FROM setting
             WHERE setting.name = 'technician_min_visits'
         )
@@ -50,6 +49,8 @@ SELECT
     found.n_found,
     members.n_visits,
     found.n_found / members.n_visits AS share,
+    wilson_lo(found.n_found, members.n_visits) AS share_lo,
+    wilson_hi(found.n_found, members.n_visits) AS share_hi,
     sum(found.n_found) OVER (PARTITION BY found.check_id)::BIGINT AS n_found_all
 FROM found
 INNER JOIN members ON found.member = members.member

@@ -1,16 +1,24 @@
--- Units that need upkeep, not ducts: over the rating as found, within it like new. Largest gap first, top rows, with
--- what was found at their valid visits, since ever.
-WITH listed AS (
+-- Units that need upkeep, not ducts: over the rating as found, within it like new. One line a unit over its modes: the
+-- mode with the largest gap leads, the other stands beside it. Largest gap first, top rows, with what was found at the
+-- leading mode's valid visits, since ever.
+WITH over_as_found AS (
     SELECT
         s.*,
         e.equipment_kind,
-        s.as_found_level_inwc - s.rated_tesp_inwc AS as_found_excess_inwc,
-        count(*) OVER () AS n_upkeep
+        s.as_found_level_inwc - s.rated_tesp_inwc AS as_found_excess_inwc
     FROM site_static AS s
     INNER JOIN equipment AS e ON s.equipment_id = e.equipment_id
     INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
     WHERE s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9
-    ORDER BY as_found_excess_inwc DESC, s.equipment_id ASC, s.mode ASC
+    QUALIFY row_number() OVER (PARTITION BY s.equipment_id ORDER BY as_found_excess_inwc DESC, s.mode ASC) = 1
+),
+
+listed AS (
+    SELECT
+        *,
+        count(*) OVER () AS n_upkeep
+    FROM over_as_found
+    ORDER BY as_found_excess_inwc DESC, equipment_id ASC
     LIMIT getvariable('top')
 ),
 
@@ -51,8 +59,13 @@ SELECT
     coalesce(dirty.n_coil_dirty, 0) AS n_coil_dirty,
     coalesce(dirty.n_blower_dirty, 0) AS n_blower_dirty,
     coalesce(dirty.n_registers_closed, 0) AS n_registers_closed,
+    o.mode AS other_mode,
+    o.static_state AS other_state,
+    o.level_inwc AS other_level_inwc,
+    o.as_found_level_inwc AS other_as_found_level_inwc,
     listed.n_upkeep
 FROM listed
+LEFT JOIN site_static AS o ON listed.equipment_id = o.equipment_id AND listed.mode <> o.mode
 LEFT JOIN site ON listed.site_id = site.site_id
 LEFT JOIN dirty ON listed.equipment_id = dirty.equipment_id AND listed.mode = dirty.mode
 ORDER BY listed.as_found_excess_inwc DESC, listed.equipment_id ASC, listed.mode ASC;

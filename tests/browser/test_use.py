@@ -1,4 +1,4 @@
-"""Each interaction of the operations page works by mouse and by keyboard."""
+"""Each interaction of the pages and of the site sheet works by mouse and by keyboard."""
 
 from __future__ import annotations
 
@@ -46,7 +46,9 @@ def test_filter_thins_the_fleet_picture(page: Page) -> None:
 def test_filter_by_keyboard(page: Page) -> None:
     page.locator("select[data-filter=mode]").focus()
     page.keyboard.press("ArrowDown")
-    assert {row.split("|")[2] for row in shown_rows(page)} == {"cooling"}
+    modes = {row.split("|")[2] for row in shown_rows(page)}
+    assert "cooling" in modes
+    assert all("cooling" in mode.split() for mode in modes)
 
 
 def test_show_all_by_mouse_and_keyboard(page: Page) -> None:
@@ -97,8 +99,8 @@ def test_next_and_previous_unit_by_keyboard(page: Page) -> None:
 
 
 def test_a_click_in_the_picture_opens_the_unit(page: Page) -> None:
-    page.locator("#plot-first_ten .mark-symbol path").nth(4).click()
-    target = page.evaluate("rowsOf('ranked').find(r => r.rank === 5)")
+    page.locator("#plot-first_ten .mark-symbol.role-mark").last.locator("path").nth(4).click()
+    target = page.evaluate("rowsOf('ranked').find(r => r.line_number === 5)")
     expect(page.locator("article.unit:visible")).to_have_attribute("data-unit", target["equipment_id"])
 
 
@@ -114,9 +116,9 @@ def test_table_behind_a_chart_follows_the_unit(page: Page) -> None:
 
 def test_search_finds_by_label_id_and_branch(page: Page) -> None:
     found = page.locator("#found li")
-    page.locator("#find").press_sequentially("s0008")
+    page.locator("#find").press_sequentially("s0009")
     expect(found).to_have_count(1)
-    expect(found.first).to_contain_text("S0008")
+    expect(found.first).to_contain_text("S0009")
     page.fill("#find", "<b onmouse")
     expect(found.first).to_contain_text('<b onmouseover="window.hacked=1">')
     page.fill("#find", "no such site")
@@ -128,9 +130,9 @@ def test_search_finds_by_label_id_and_branch(page: Page) -> None:
 def test_search_leads_to_a_sheet_or_tells_the_command(page: Page) -> None:
     page.fill("#find", "S0003")
     expect(page.locator("#found")).to_contain_text("fleet-static report DIR --site S0003")
-    page.fill("#find", "S0008")
+    page.fill("#find", "S0009")
     page.locator("#found a").first.press("Enter")
-    expect(page.locator("article.unit:visible")).to_have_attribute("data-unit", "E0008")
+    expect(page.locator("article.unit:visible")).to_have_attribute("data-unit", "E0009")
 
 
 def test_everything_that_acts_is_reached_by_tab(page: Page) -> None:
@@ -149,3 +151,86 @@ def test_first_tab_skips_to_the_content(page: Page) -> None:
     assert page.evaluate("document.activeElement.className") == "skip"
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "main"
+
+
+def test_the_other_mode_of_a_unit_is_one_click_away(page: Page) -> None:
+    link = page.locator("td.first small a:visible").first
+    link.press("Enter")
+    body = page.locator("tbody.is-open").first
+    expect(body.locator("td.first small a")).to_be_visible()
+    sheet = page.locator("article.unit:visible")
+    assert sheet.get_attribute("data-unit") == body.get_attribute("data-equipment")
+    assert f"{sheet.get_attribute('data-unit')}.{sheet.get_attribute('data-mode')}" != body.get_attribute(
+        "data-unit"
+    )
+
+
+OTHERS = ("index", "training", "data_quality", "sites/S0000")
+
+
+@pytest.mark.parametrize("name", OTHERS)
+@pytest.mark.parametrize("way", ["mouse", "keyboard"])
+def test_what_opens_opens_and_holds_its_rows(name: str, way: str, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html")
+    for details in page.locator("details").all():
+        summary, table = details.locator("summary"), details.locator("table")
+        assert not table.is_visible() if table.count() else True
+        summary.click() if way == "mouse" else summary.press("Enter")
+        expect(details.locator("tbody tr").first).to_be_visible()
+        chart = details.get_attribute("data-table")
+        if chart:
+            rows = page.evaluate("chart => rowsOf(payload.charts[chart].source).length", chart)
+            expect(details.locator("tbody tr")).to_have_count(rows)
+        summary.click() if way == "mouse" else summary.press("Space")
+        expect(table).not_to_be_visible()
+
+
+@pytest.mark.parametrize("name", ["operations", *OTHERS[1:]])
+def test_a_mark_tells_its_figures_under_the_mouse(name: str, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html")
+    for chart in page.evaluate("Object.keys(payload.charts)"):
+        if "tooltip" not in page.evaluate("chart => JSON.stringify(payload.charts[chart].spec)", chart):
+            continue
+        page.locator(f"#plot-{chart}").scroll_into_view_if_needed()
+        told = page.locator("#vg-tooltip-element.visible td.value")
+        for mark in reversed(page.locator(f"#plot-{chart} .role-mark path:visible").all()[-40:]):
+            mark.hover(force=True)
+            if told.count():
+                break
+        assert told.first.inner_text(), chart
+        page.mouse.move(2, 2)
+
+
+@pytest.mark.parametrize("name", [*OTHERS, "operations"])
+def test_every_page_leads_to_the_others_by_keyboard(name: str, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html")
+    for other in ("operations", "training", "data_quality", "index"):
+        page.locator(f"nav.pages a[href$='{other}.html']").press("Enter")
+        page.wait_for_url(f"**/{other}.html")
+        expect(page.locator("nav.pages [aria-current]")).to_have_attribute("href", f"{other}.html")
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_tab_reaches_every_link_and_summary(name: str, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html")
+    shown = "[...document.querySelectorAll('a[href], summary, button, [tabindex=\"0\"]')].filter(e => e.checkVisibility())"
+    wanted = page.evaluate(f"{shown}.length")
+    page.evaluate("document.body.focus()")
+    for _ in range(wanted):
+        page.keyboard.press("Tab")
+        page.evaluate("document.activeElement.dataset.reached = ''")
+    assert page.evaluate(f"{shown}.filter(e => !('reached' in e.dataset)).map(e => e.outerHTML)") == []
+
+
+def test_a_habit_leads_to_its_check(folder: Path, visit: Visit) -> None:
+    page = visit(folder / "training.html")
+    link = page.locator("a[href^='data_quality.html#']").first
+    check = str(link.get_attribute("href")).split("#")[1]
+    link.press("Enter")
+    page.wait_for_url(f"**/data_quality.html#{check}")
+    expect(page.locator(f"#{check}")).to_be_in_viewport()
+
+
+def test_rejected_rows_are_a_link_to_their_file(folder: Path, visit: Visit) -> None:
+    href = visit(folder / "data_quality.html").locator("a[href$='.csv']").get_attribute("href")
+    assert (folder / str(href)).exists()

@@ -14,6 +14,8 @@ from pathlib import Path
 
 import duckdb
 
+from pipeline.warehouse import SQL_DIR
+
 TODAY = date(2026, 4, 1)
 TABLES = Path(__file__).with_name("published_tables.sql")
 HOSTILE = (
@@ -69,6 +71,7 @@ class Rows:
         path.unlink(missing_ok=True)
         con = duckdb.connect(str(path))
         con.execute(TABLES.read_text(encoding="utf-8"))
+        con.execute((SQL_DIR / "macros" / "proportion.sql").read_text(encoding="utf-8"))
         for table, rows in self.tables.items():
             marks = f"({', '.join('?' for _ in rows[0])})"
             for i in range(0, len(rows), 200):  # many rows a statement: far quicker than one by one
@@ -150,12 +153,15 @@ LEVELS = {"return": (-0.47, 0.27), "supply": (-0.2, 0.52), "airflow_setting": (-
           "upkeep": (-0.2, 0.22), "uncertain": (-0.25, 0.26), "few": (-0.26, 0.3)}  # fmt: skip
 
 
-def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, technicians: int) -> list[object]:
+def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, technicians: int,
+          other_mode: bool = False) -> list[object]:  # fmt: skip
     site_id, equipment_id = f"S{i:04d}", f"E{i:04d}"
-    mode, rated = ("cooling", "heating")[i % 2], (0.5, 0.5, 0.8)[i % 3]
+    mode, rated = ("cooling", "heating")[(i + other_mode) % 2], (0.5, 0.5, 0.8)[i % 3]
     branch = BRANCHES[i % 3]
     ret, sup = LEVELS[kind]
-    grow = rated / 0.5 * (1 + 0.2 * rng.random() if kind in SIDES[:3] else 1.0)
+    grow = (
+        rated / 0.5 * (1 + 0.2 * rng.random() if kind in SIDES[:3] else 1.0) * (0.92 if other_mode else 1.0)
+    )
     count = 2 if kind == "few" and visits > 2 else visits
     first = TODAY - timedelta(days=80 * count)
     found = []
@@ -184,8 +190,9 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
     trend = "too_few_visits" if count < 5 else "rising" if i % 9 == 0 else "steady"
     rows.add("site_trend", site_id, equipment_id, mode, count, 80 * count, slope, slope - 0.01, slope + 0.012, 9,
              0.01, 0.04, trend, TODAY + timedelta(days=300) if trend == "rising" else None)  # fmt: skip
-    rows.add("equipment_trend", site_id, equipment_id, count, 80 * count, slope, slope - 0.01, slope + 0.012, 9, 0.01,
-             0.01, 0.04, trend)  # fmt: skip
+    if not other_mode:
+        rows.add("equipment_trend", site_id, equipment_id, count, 80 * count, slope, slope - 0.01, slope + 0.012, 9,
+                 0.01, 0.01, 0.04, trend)  # fmt: skip
     if visits > 2:
         change = ("new_chronic", "worse", "resolved", "better", "to_confirm", "first_seen", "gone", "same")[
             i % 8
@@ -262,6 +269,8 @@ def write_published(path: Path, sites: int = 42, visits: int = 9, technicians: i
                  (0.5, 0.5, 0.8)[i % 3], 3.0, "psc", 1200.0, 1050.0, None, None, False, bool(i % 2), None, None,
                  None)  # fmt: skip
         units.append(_unit(rows, rng, i, kind, visits, technicians))
+        if sites > 3 and i % 4 == 0:
+            units.append(_unit(rows, rng, i, kind, visits, technicians, other_mode=True))
     if sites > 3:
         rows.add("site", "S9999", BRANCHES[0], "Never visited", 0.0)
         rows.add("work", "W0001", "E0001", TODAY - timedelta(days=200), "return_enlarged", 410.0)

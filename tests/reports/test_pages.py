@@ -148,7 +148,7 @@ def test_nobody_below_the_minimum_of_visits_is_named(published_file: Path, pages
 
 
 def test_where_nobody_has_enough_visits_nobody_is_named(tmp_path: Path) -> None:
-    file = write_published(tmp_path / "fleet.duckdb", sites=14, technicians=12, hostile=False)
+    file = write_published(tmp_path / "fleet.duckdb", sites=11, technicians=12, hostile=False)
     training, quality = (read_page(p) for p in draw(file, tmp_path / "reports")[2:4])
     assert "T0" not in training.text
     assert "T0" not in quality.text
