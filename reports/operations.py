@@ -28,7 +28,7 @@ SIDE_TITLES = {
 }
 STATE_WORDS = {
     "chronic": "chronic",
-    "uncertain": "uncertain: measure once more",
+    "uncertain": "uncertain: measure again",
     "upkeep": "upkeep, not ducts",
     "within_rating": "within rating",
     "too_few_visits": "too few visits to judge",

@@ -46,7 +46,7 @@ def day_x(field: str, title: str) -> alt.X:
 
 def share_axis(**more: object) -> alt.Axis:
     """An axis of shares, written in percent."""
-    return alt.Axis(format=".0%", tickCount=5, **more)
+    return alt.Axis(labelExpr=PERCENT, tickCount=5, **more)
 
 
 def row_height(rows: int, each: int = 26, least: int = 2) -> int:
@@ -54,4 +54,5 @@ def row_height(rows: int, each: int = 26, least: int = 2) -> int:
     return each * max(rows, least)
 
 
+PERCENT = "format(datum.value * 100, '.0f') + ' %'"
 SIGNED = "datum.value == 0 ? '0' : format(datum.value, '+.2f')"

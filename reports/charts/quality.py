@@ -72,7 +72,7 @@ def grid(shares: Result, member: str) -> Any:
             x=alt.X(
                 "column:O",
                 title=member,
-                axis=alt.Axis(labelAngle=-90, orient="top", labelLimit=110, domain=False, ticks=False),
+                axis=alt.Axis(labelAngle=-90, orient="top", labelLimit=190, domain=False, ticks=False),
             ),
             y=alt.Y(
                 "title:N",
@@ -161,6 +161,7 @@ def checks(result: Result) -> Any:
     base = (
         alt.Chart(rows_of(result))
         .transform_filter("datum.n_visits > 0")
+        .transform_calculate(told="format(datum.share * 100, '.1f') + ' %'")
         .encode(
             y=alt.Y(
                 "title:N",
@@ -181,8 +182,6 @@ def checks(result: Result) -> Any:
             alt.Tooltip("consequence:N", title="consequence"),
         ],
     )
-    figures = base.mark_text(align="left", dx=4, fontSize=11).encode(
-        x="share:Q", text=alt.Text("share:Q", format=".1%")
-    )
+    figures = base.mark_text(align="left", dx=4, fontSize=11).encode(x="share:Q", text="told:N")
     found = sum(1 for row in result if row["n_visits"])
     return alt.layer(bars, figures).properties(width="container", height=row_height(found, 21))

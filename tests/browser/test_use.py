@@ -213,7 +213,8 @@ def test_every_page_leads_to_the_others_by_keyboard(name: str, folder: Path, vis
 @pytest.mark.parametrize("name", OTHERS)
 def test_tab_reaches_every_link_and_summary(name: str, folder: Path, visit: Visit) -> None:
     page = visit(folder / f"{name}.html")
-    shown = "[...document.querySelectorAll('a[href], summary, button, [tabindex=\"0\"]')].filter(e => e.checkVisibility())"
+    acting = "a[href], summary, button, [tabindex='0']"
+    shown = f'[...document.querySelectorAll("{acting}")].filter(e => e.checkVisibility())'
     wanted = page.evaluate(f"{shown}.length")
     page.evaluate("document.body.focus()")
     for _ in range(wanted):
