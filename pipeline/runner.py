@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import sys
-from collections.abc import Sequence
-from contextlib import closing
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from datetime import date
 from pathlib import Path
 
-from pipeline.errors import UsageError
+import duckdb
+
+from pipeline.errors import StageError, UsageError
 from pipeline.progress import Progress, run_directly
 from pipeline.settings import read_settings
 from pipeline.stages import STAGES, RunOrder
@@ -22,6 +26,7 @@ def run_drops(
     today: date,
     mapping: Path | None = None,
     settings_file: Path | None = None,
+    pseudonyms: bool = False,
     direct: bool = False,
     quiet: bool = False,
 ) -> None:
@@ -34,11 +39,12 @@ def run_drops(
         into=into,
         today=today,
         mapping=mapping,
+        pseudonyms=pseudonyms,
         settings=read_settings(settings_file),
         say=progress.say,
     )
     stages = progress.watch(list(STAGES))
-    with folder_lock(into):
+    with _faults_of_the_disk_named(into), folder_lock(into):
         if direct:
             run_directly(order, stages)
         else:
@@ -47,6 +53,27 @@ def run_drops(
             run_with_prefect(order, stages, progress.step)
     if not quiet:
         sys.stdout.write(summary(order.published_file))
+
+
+FULL = tuple(
+    os.strerror(number) for number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO)
+)
+
+
+@contextmanager
+def _faults_of_the_disk_named(into: Path) -> Iterator[None]:
+    """What the disk refuses is said in one line, whichever statement or file it met; all else passes through."""
+    try:
+        yield
+    except (OSError, duckdb.Error, StageError) as error:
+        said = str(error)
+        met = next((words for words in FULL if words.lower() in said.lower()), None)
+        if met is None and not isinstance(error, duckdb.Error):
+            raise
+        stands = "the last publication stands"
+        if met is None:
+            raise StageError(f"{into}: {said.splitlines()[0]}; {stands}") from error
+        raise UsageError(f"{into}: cannot be written: {met}; make room and run again, {stands}") from error
 
 
 def summary(published: Path) -> str:

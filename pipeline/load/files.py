@@ -93,6 +93,9 @@ def _members(drop: Path) -> list[Path]:
     if not drop.is_dir():
         return [drop]
     try:
-        return sorted(p for p in drop.iterdir() if p.is_file() and not p.name.startswith("."))
+        # a link to nothing is a file that cannot be read, and said to be one
+        return sorted(
+            p for p in drop.iterdir() if not p.name.startswith(".") and (p.is_file() or not p.exists())
+        )
     except OSError as error:
         raise UsageError(f"{drop}: cannot be listed: {error.strerror}") from error

@@ -1,0 +1,125 @@
+"""Runs killed at any stage: the last publication stands, and the next run ends as if nothing had happened.
+
+Kills at writes are spread evenly over the writes of every stage; others come at random times, and where a file grows
+beyond a size, so that they strike inside DuckDB's own writing. FLEET_STATIC_NIGHTLY=1 kills ten times as often.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import signal
+from pathlib import Path
+
+import pytest
+
+from pipeline.stages import STAGES
+from tests.faults.child import Job, Kill
+from tests.faults.conftest import Before, Faults, content, difference
+
+TIMES = 10 if os.environ.get("FLEET_STATIC_NIGHTLY") == "1" else 1
+A_STAGE = 3
+KILLED = -signal.SIGKILL
+
+
+def _kills(writes: dict[str, int]) -> list[Kill]:
+    """For every stage its first and its last write and some in between, before and after in turn."""
+    rng = random.Random(20)
+    kills = []
+    for stage, _ in STAGES:
+        n = writes.get(stage, 0)
+        chosen = {1, n, *(rng.randint(1, n) for _ in range(A_STAGE * TIMES - 2))} if n else set()
+        kills += [Kill(stage, place, after=i % 2 == 1) for i, place in enumerate(sorted(chosen))]
+    return kills
+
+
+def _stands(into: Path, before: Before) -> str:
+    """The publication is whole: the one of before, or that of the run that was killed once it had been swapped in."""
+    found = content(into / "fleet.duckdb")
+    lacks_old = difference(found, before.old)
+    return lacks_old and difference(found, before.new) and f"publication after the kill: {lacks_old}"
+
+
+def _ends_well(faults: Faults, into: Path, before: Before, without: tuple[str, ...] = ("report",)) -> str:
+    wrong = _stands(into, before) or faults.run_again(into, without)
+    wrong = wrong or difference(content(into / "fleet.duckdb"), before.new)
+    left = {p.name for p in into.iterdir()} - {"drops", "fleet.duckdb", "reports", "work.duckdb", ".lock"}
+    shutil.rmtree(into)
+    return wrong or (f"left behind: {sorted(left)}" if left else "")
+
+
+@pytest.mark.slow
+def test_killed_at_a_write(faults: Faults, before: Before) -> None:
+    kills = _kills(before.writes)
+    assert {k.stage for k in kills} >= {name for name, _ in STAGES} - {"report"}
+    assert len(kills) >= 27
+
+    def kill(at: Kill) -> str:
+        into = faults.place(f"{at.stage} {at.write}")
+        shutil.copytree(before.into, into)
+        without = () if at.stage == "report" else ("report",)
+        status = faults.run(Job((faults.drop,), into, Path(f"{into}.log"), at, without=without))
+        return _ends_well(faults, into, before, without) if status == KILLED else f"ended with {status}"
+
+    wrong = faults.both(kill, kills)
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.slow
+def test_killed_at_any_time_and_killed_again(faults: Faults, before: Before) -> None:
+    """Twice at random times: the second kill strikes the run that was to mend what the first one left."""
+    rng = random.Random(21)
+    pairs = [(rng.uniform(0.1, 2.5), rng.uniform(0.1, 2.5)) for _ in range(6 * TIMES)]
+
+    def kill(times: tuple[float, float]) -> str:
+        into = faults.place("at any time")
+        shutil.copytree(before.into, into)
+        for seconds in times:
+            faults.kill_at(Job((faults.drop,), into, Path(f"{into}.log")), seconds)
+            if wrong := _stands(into, before):
+                return wrong
+        return _ends_well(faults, into, before)
+
+    wrong = faults.both(kill, pairs)
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.slow
+def test_killed_inside_a_write_of_the_database(faults: Faults, before: Before) -> None:
+    """The kernel kills the run as a file grows beyond a size: the work file, its log, or the new publication."""
+    grown = (before.into / "work.duckdb").stat().st_size
+    rng = random.Random(22)
+    sizes = [300_000, 2_000_000, grown // 2, *(rng.randint(100_000, grown) for _ in range(3 * TIMES))]
+
+    def kill(size: int) -> str:
+        into = faults.place(f"{size} bytes")
+        shutil.copytree(before.into, into)
+        job = Job((faults.drop,), into, Path(f"{into}.log"), largest_file=size, kill_on_large=True)
+        status = faults.run(job)
+        return _ends_well(faults, into, before) if status == -signal.SIGXFSZ else f"ended with {status}"
+
+    wrong = faults.both(kill, sizes)
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.slow
+def test_killed_in_a_new_folder(faults: Faults, before: Before) -> None:
+    """Without a last publication there is none after the kill either, until a run ends well."""
+    kills = [
+        Kill("load", 3),
+        Kill("gate", before.writes["gate"]),
+        Kill("publish", before.writes["publish"] - 1),
+    ]
+
+    def kill(at: Kill) -> str:
+        into = faults.place(f"new {at.stage}")
+        status = faults.run(Job((faults.drop,), into, Path(f"{into}.log"), at))
+        if status != KILLED or (at.stage != "publish" and (into / "fleet.duckdb").exists()):
+            return f"ended with {status}"
+        wrong = faults.run_again(into)
+        # load numbers and the split over two runs are no part of what is published
+        return wrong or difference(content(into / "fleet.duckdb"), before.new)
+
+    wrong = faults.both(kill, kills)
+    assert not wrong, "\n".join(wrong)
