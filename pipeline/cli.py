@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from datetime import date
 from pathlib import Path
 
@@ -71,6 +72,7 @@ def build_parser() -> argparse.ArgumentParser:
     report.add_argument(
         "--pictures", action="store_true", help="also the main charts as PNG and SVG, for slides"
     )
+    _pseudonym_option(report)
     report.set_defaults(run=_report)
 
     sql = commands.add_parser("sql", help="read-only SQL on the published tables; without a query: a prompt")
@@ -84,6 +86,7 @@ def build_parser() -> argparse.ArgumentParser:
     export.add_argument(
         "--into", dest="folder", type=Path, required=True, metavar="FOLDER", help="a new or empty folder"
     )
+    _pseudonym_option(export)
     export.set_defaults(run=_export)
 
     make = commands.add_parser("make-fleet", help="write a synthetic drop with its planted truth beside it")
@@ -103,9 +106,18 @@ def _run_options(parser: argparse.ArgumentParser, *, today: bool) -> None:
             metavar="DATE",
             help="reference day for ages and future dates (YYYY-MM-DD); default: the day of the run",
         )
+    _pseudonym_option(parser)
     parser.add_argument("--settings", type=Path, metavar="FILE", help="TOML file of settings to change")
     parser.add_argument("--direct", action="store_true", help="run the stages without Prefect")
     parser.add_argument("--quiet", action="store_true", help="show errors only")
+
+
+def _pseudonym_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--pseudonyms",
+        action="store_true",
+        help="technicians go by pseudonyms, the same in all that is made from one DIR; DIR/pseudonyms.csv is the key",
+    )
 
 
 def _date(text: str) -> date:
@@ -124,6 +136,7 @@ def _run(arguments: argparse.Namespace) -> int:
         today=arguments.today or date.today(),
         mapping=arguments.mapping,
         settings_file=arguments.settings,
+        pseudonyms=arguments.pseudonyms,
         direct=arguments.direct,
         quiet=arguments.quiet,
     )
@@ -139,15 +152,25 @@ def _demo(arguments: argparse.Namespace) -> int:
     return status
 
 
+def _publication(arguments: argparse.Namespace) -> AbstractContextManager[Path]:
+    """The publication, or with --pseudonyms a copy that names no technician."""
+    if not arguments.pseudonyms:
+        return nullcontext(arguments.into / "fleet.duckdb")
+    from pipeline.pseudonyms import with_pseudonyms
+
+    return with_pseudonyms(arguments.into)
+
+
 def _report(arguments: argparse.Namespace) -> int:
     from reports import draw, draw_site_sheet
 
-    published, folder = arguments.into / "fleet.duckdb", arguments.into / "reports"
-    if arguments.site is None:
-        written = draw(published, folder)
-        sys.stdout.write(f"open {folder / 'index.html'} ({len(written)} files)\n")
-    else:
-        sys.stdout.write(f"open {draw_site_sheet(published, folder, arguments.site)}\n")
+    folder = arguments.into / "reports"
+    with _publication(arguments) as published:
+        if arguments.site is None:
+            written = draw(published, folder)
+            sys.stdout.write(f"open {folder / 'index.html'} ({len(written)} files)\n")
+        else:
+            sys.stdout.write(f"open {draw_site_sheet(published, folder, arguments.site)}\n")
     if arguments.pictures:
         from reports.pictures import draw_pictures
 
@@ -167,7 +190,8 @@ def _sql(arguments: argparse.Namespace) -> int:
 def _export(arguments: argparse.Namespace) -> int:
     from pipeline.export import export
 
-    manifest = export(arguments.into / "fleet.duckdb", arguments.folder)
+    with _publication(arguments) as published:
+        manifest = export(published, arguments.folder)
     rows = sum(table["rows"] for table in manifest["tables"])
     sys.stdout.write(
         f"wrote {len(manifest['tables'])} tables, {rows:,} rows, and {arguments.folder / 'manifest.json'}\n"

@@ -15,6 +15,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.catalog.dictionary import comments, dictionary, macro_comments
 from pipeline.change import make_site_change
+from pipeline.pseudonyms import selections
 from pipeline.stages import RunOrder
 from pipeline.warehouse import SQL_DIR, Warehouse
 
@@ -72,6 +73,9 @@ def publish(warehouse: Warehouse, order: RunOrder) -> None:
     if "site_change" in PUBLISHED:
         make_site_change(warehouse, order.published_file)
     names = describe_tables(warehouse)
+    rows = {name: f'SELECT * FROM "{name}"' for name in names}
+    if order.pseudonyms:
+        rows = selections(warehouse, str(warehouse.scalar("SELECT current_database()")), order.into)
     target = order.published_file
     new = target.with_name(target.name + ".new")
     new.unlink(missing_ok=True)
@@ -79,7 +83,7 @@ def publish(warehouse: Warehouse, order: RunOrder) -> None:
     try:
         with warehouse.transaction():
             for name in names:
-                warehouse.execute(f'CREATE TABLE published."{name}" AS SELECT * FROM "{name}"')
+                warehouse.execute(f'CREATE TABLE published."{name}" AS {rows[name]}')
             for statement in comments(names, "published"):
                 warehouse.execute(statement)
         add_macros(warehouse)
@@ -108,6 +112,7 @@ def describe_run(warehouse: Warehouse, order: RunOrder) -> None:
                 "version": [__version__],
                 "published_at": [datetime.now(UTC)],
                 "settings": [json.dumps({s.name: s.value for s in settings})],
+                "pseudonyms": [order.pseudonyms],
             }
         ),
     )

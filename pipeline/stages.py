@@ -27,6 +27,7 @@ class RunOrder:
     into: Path
     today: date
     mapping: Path | None = None
+    pseudonyms: bool = False  # technicians go by pseudonym in what is published
     settings: Settings = field(default_factory=Settings)
     say: Callable[[str], None] = _quiet
 
