@@ -19,6 +19,7 @@ import polars as pl
 from pipeline.errors import StageError
 from pipeline.warehouse import SQL_DIR, open_published
 
+KEPT_ROWS = 200
 SQL_TYPES = {int: "BIGINT", float: "DOUBLE", str: "VARCHAR", list: "VARCHAR[]"}
 
 
@@ -80,24 +81,39 @@ class Published:
 
     con: duckdb.DuckDBPyConnection
     results: dict[str, Result] = field(default_factory=dict)
+    answered: dict[str, pl.DataFrame] = field(default_factory=dict)  # small ones, by question
 
     @classmethod
     def open(cls, path: Path) -> Published:
         return cls(open_published(path))
 
     def rows(self, query: str, key: str | None = None, **variables: Any) -> Result:
-        """Run `sql/reports/<query>.sql` with its variables set (getvariable('name') in the file)."""
+        """Run `sql/reports/<query>.sql` with its variables set (getvariable('name') in the file).
+
+        What is published does not change: a small answer is kept for the next page that asks the same.
+        """
+        asked = f"{query} {sorted(variables.items())}"
+        if asked not in self.answered:
+            frame = self._ask(query, variables)
+            if frame.height > KEPT_ROWS:
+                return self._remember(key or query, query, variables, frame)
+            self.answered[asked] = frame
+        return self._remember(key or query, query, variables, self.answered[asked])
+
+    def _remember(self, key: str, query: str, variables: dict[str, Any], frame: pl.DataFrame) -> Result:
+        self.results[key] = Result(key, query, variables, frame)
+        return self.results[key]
+
+    def _ask(self, query: str, variables: dict[str, Any]) -> pl.DataFrame:
         file = SQL_DIR / "reports" / f"{query}.sql"
         sql = file.read_text(encoding="utf-8")
         try:
             for name, value in variables.items():
                 self.con.execute(f"SET VARIABLE {name} = CAST(? AS {SQL_TYPES[type(value)]})", [value])
-            frame = self.con.sql(sql.rstrip().removesuffix(";")).pl()
+            frame: pl.DataFrame = self.con.sql(sql.rstrip().removesuffix(";")).pl()
         except duckdb.Error as error:
             raise StageError(f"sql/reports/{file.name} broke: {error}\n--- the query was:\n{sql}") from error
-        result = Result(key or query, query, variables, frame)
-        self.results[result.key] = result
-        return result
+        return frame
 
     def forget(self, *kept: str) -> None:
         """Start a new page: results of earlier pages are let go, but for those named."""

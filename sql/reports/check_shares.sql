@@ -1,10 +1,10 @@
 -- What share of all visits each check takes, by consequence; a check that found nothing has its row of zeroes.
--- A check finds one thing at a visit, so the consequences of a check add up to its visits.
+-- A check finds a visit once, so the consequences of a check add up to its visits.
 WITH found AS (
     SELECT
         check_id,
         consequence,
-        count(DISTINCT visit_id) AS n_visits
+        count(*) AS n_visits
     FROM finding
     GROUP BY check_id, consequence
 )

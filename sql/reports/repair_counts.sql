@@ -2,7 +2,7 @@
 SELECT
     f.check_id,
     coalesce(c.title, f.check_id) AS title,
-    count(DISTINCT f.visit_id) AS n_visits
+    count(*) AS n_visits
 FROM finding AS f
 LEFT JOIN check_catalog AS c ON f.check_id = c.check_id
 WHERE f.consequence = 'repaired'
