@@ -171,7 +171,7 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
     bars = base.mark_bar(height=18).encode(
         x=alt.X(
             "part_inwc:Q",
-            title=f"part of the excess over the rating ({INWC})",
+            title=f"part of the excess ({INWC})",
             axis=alt.Axis(labelExpr=SIGNED, tickCount=6),
             scale=alt.Scale(padding=38, nice=False),
         ),
