@@ -85,9 +85,11 @@ def signed3(value: float) -> str:
 
 
 def share(value: float) -> str:
-    """A share or rate: 12 %; below one percent 0.3 %."""
+    """A share or rate: 12 %; below one percent 0.3 %; what is smaller still and not nothing, <0.1 %."""
     percent = 100 * value
-    return f"{fixed(percent, 1 if 0 < abs(percent) < 1 else 0)} %"
+    if 0 < percent < 0.05:
+        return "<0.1 %"
+    return f"{fixed(percent, 1 if 0 < abs(percent) < 0.95 else 0)} %"
 
 
 def chance(value: float) -> str:
