@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from reports import caps, columns, words
 from reports.charts import practice
 from reports.page import Figure, Page
 from reports.queries import Published, Row
+
+ADVICE = {
+    "recalibrate_now": "recalibrate now",
+    "recalibrate_by_then": "recalibrate by",
+    "none": "nothing to do",
+    "cannot_be_told": "cannot be told",
+    "too_few_visits": "too few visits",
+}
 
 
 def training_page(published: Published, publication: Row) -> str:
@@ -30,6 +40,10 @@ def training_page(published: Published, publication: Row) -> str:
         publication=publication,
         headline=headline,
         coaching=list(coaching),
+        look_at=_by_finding(published),
+        gauges=list(published.rows("gauges", top=caps.GAUGES)),
+        judged=published.rows("gauges_judged").one,
+        advice_words=ADVICE,
         habits=list(habits),
         trained=list(published.rows("since_training", top=caps.COACHING)),
         state_words=words.ZEROING_STATES,
@@ -37,3 +51,9 @@ def training_page(published: Published, publication: Row) -> str:
         material=words.inwc(limits["offset_material_inwc"]),
         technician_q=words.inwc(limits["technician_q"]),
     )
+
+
+def _by_finding(published: Published) -> list[list[Row]]:
+    """The visits to look at together, a list for each technician and finding, in the query's order."""
+    rows = published.rows("coaching_visits", newest=caps.COACHING_VISITS, top=caps.COACHING_FINDINGS)
+    return [list(group) for _, group in groupby(rows, key=lambda row: (row["technician_id"], row["finding"]))]

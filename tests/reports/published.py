@@ -242,6 +242,16 @@ def _technicians(rows: Rows, technicians: int) -> None:
         if n >= 20 and t % 2:
             rows.add("technician_training", technician_id, date(2024, 3, 4), 30, 12, 0.4, n, skipped, rate, rate - 0.4,
                      rate - 0.5, rate - 0.3, "better")  # fmt: skip
+        for row in rows.tables.get("visit_static", []):
+            if row[3] == technician_id and n >= 20 and state == "skips_zero" and row[25] is not None:
+                rows.add("coaching_visit", technician_id, "zero_not_recorded", row[0], row[31], row[1], row[2], row[6],
+                         row[4], row[7], row[8], "inwc", f"no zero on record: {HOSTILE[0]}")  # fmt: skip
+        drifts = n >= 20 and t % 4 == 1
+        rows.add("instrument_drift", f"M{t:03d}a", "return", n, 1, TODAY, TODAY, *(
+            (0.021, 0.012, 0.03, 0.0004, "drifting", 0.017, date(2025, 6, 1), -0.02, -0.03, -0.01, date(2026, 9, 1),
+             "recalibrate_by_then") if drifts else
+            (None, None, None, None, "too_few_visits", None, None, None, None, None, None, "too_few_visits")
+        ))  # fmt: skip
         habit = "too_few_visits" if n < 20 else "above_fleet" if t % 4 == 2 else "as_fleet"
         q = {"too_few_visits": None, "above_fleet": 0.003, "as_fleet": 1.0}[habit]
         rows.add(

@@ -68,3 +68,10 @@ CREATE TABLE practice_rate (technician_id VARCHAR, check_id VARCHAR, n_visits BI
 CREATE TABLE site_change (site_id VARCHAR, equipment_id VARCHAR, mode VARCHAR, change VARCHAR, was_state VARCHAR,
   state VARCHAR, was_side VARCHAR, side VARCHAR, was_level_inwc DOUBLE, level_inwc DOUBLE, level_change_inwc DOUBLE,
   since DATE);
+CREATE TABLE coaching_visit (technician_id VARCHAR, finding VARCHAR, visit_id VARCHAR, visited_on DATE, site_id VARCHAR,
+  equipment_id VARCHAR, mode VARCHAR, instrument_id VARCHAR, return_recorded DOUBLE, supply_recorded DOUBLE,
+  pressure_unit VARCHAR, look_at VARCHAR);
+CREATE TABLE instrument_drift (instrument_id VARCHAR, port VARCHAR, n_visits BIGINT, n_technicians BIGINT, first_on DATE,
+  last_on DATE, slope_inwc_per_year DOUBLE, slope_lo DOUBLE, slope_hi DOUBLE, q_value DOUBLE, drift_state VARCHAR,
+  latest_offset_inwc DOUBLE, calibrated_on DATE, step_inwc DOUBLE, step_lo DOUBLE, step_hi DOUBLE, material_on DATE,
+  advice VARCHAR);

@@ -43,6 +43,8 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
     "getting_worse": _texts("site_id", "equipment_id"),
     "fleet_state": lambda row: [_state(row)],
     "coaching": _texts("technician_id"),
+    "coaching_visits": _texts("visit_id", "site_id", "equipment_id", "mode"),
+    "gauges": _texts("instrument_id", "port"),
     "since_training": _texts("technician_id"),
     "habits": _texts("technician_id", "title"),
     "visit_fates": lambda row: [words.FATES[row["fate"]]],
@@ -57,7 +59,7 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
     "settings": lambda row: [words.word(row["name"])],
 }
 COUNTS_OF_ALL = {"n_in_side", "n_upkeep", "n_wanted", "n_of_kind", "n_repaired", "n_rejected", "n_expectations",
-                 "n_failed", "n_recent", "n_before"}  # fmt: skip  # of a whole group: told once, beside its rows
+                 "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip  # of a whole group, told once
 
 
 def _state(row: Row) -> str:
@@ -75,7 +77,7 @@ SHARES = ("rate", "share", "share_peak", "_recent", "_before", "_after", "_rejec
 
 def style_of(column: str) -> tuple[str, ...]:
     """The formats in which a column may be shown."""
-    pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "_recorded")
+    pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi", "_recorded")
     by_ending: dict[tuple[str, ...], tuple[str, ...]] = {
         pressures: ("inwc", "inwc3", "signed", "signed3"),
         ("_on", "today"): ("day",),

@@ -1,0 +1,47 @@
+-- The visits behind each coaching finding, to look at with the technician: the newest newest of each technician and
+-- finding, for at most top findings. Only technicians with the minimum of visits are named.
+WITH named AS (
+    SELECT
+        technician_id,
+        min(n_visits) AS n_visits
+    FROM technician_zeroing
+    GROUP BY technician_id
+    HAVING
+        min(n_visits) >= (
+            SELECT setting.value FROM setting
+            WHERE setting.name = 'technician_min_visits'
+        )
+),
+
+numbered AS (
+    SELECT
+        c.technician_id,
+        c.finding,
+        c.visit_id,
+        c.visited_on,
+        c.site_id,
+        c.equipment_id,
+        c.mode,
+        c.look_at[:300] AS look_at,
+        count(*) OVER (PARTITION BY c.technician_id, c.finding) AS n_of_finding,
+        row_number() OVER (PARTITION BY c.technician_id, c.finding ORDER BY c.visited_on DESC, c.visit_id ASC) AS place,
+        dense_rank() OVER (ORDER BY c.technician_id, c.finding) AS finding_number
+    FROM coaching_visit AS c
+    INNER JOIN named ON c.technician_id = named.technician_id
+)
+
+SELECT
+    n.technician_id,
+    n.finding,
+    coalesce(k.title, replace(n.finding, '_', ' ')) AS title,
+    n.visit_id,
+    n.visited_on,
+    n.site_id,
+    n.equipment_id,
+    n.mode,
+    n.look_at,
+    n.n_of_finding
+FROM numbered AS n
+LEFT JOIN check_catalog AS k ON n.finding = k.check_id
+WHERE n.place <= getvariable('newest') AND n.finding_number <= getvariable('top')
+ORDER BY n.technician_id ASC, n.finding ASC, n.visited_on DESC, n.visit_id ASC;
