@@ -33,7 +33,11 @@ numbered AS (
 SELECT
     n.technician_id,
     n.finding,
-    coalesce(k.title, replace(n.finding, '_', ' ')) AS title,
+    CASE n.finding
+        WHEN 'hidden_offset_return' THEN 'Hidden offset of the return port'
+        WHEN 'hidden_offset_supply' THEN 'Hidden offset of the supply port'
+        ELSE coalesce(k.title, n.finding)
+    END AS title,
     n.visit_id,
     n.visited_on,
     n.site_id,

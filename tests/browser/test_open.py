@@ -45,7 +45,23 @@ def test_dark_theme_changes_charts_too(folder: Path, visit: Visit) -> None:
 
 
 def test_numbers_read_the_same_in_the_page_and_in_its_tables(folder: Path, visit: Visit) -> None:
-    values = [0.53, -0.22, -0.001, 0.125, 0.0, 1.0, 0.999, 0.004, 0.0003, 0.0096, 0.3, 8088, 2606.7, -0.0414, 1234567.0]
+    values = [
+        0.53,
+        -0.22,
+        -0.001,
+        0.125,
+        0.0,
+        1.0,
+        0.999,
+        0.004,
+        0.0003,
+        0.0096,
+        0.3,
+        8088,
+        2606.7,
+        -0.0414,
+        1234567.0,
+    ]
     page = visit(folder / "operations.html")
     for style in ("inwc", "inwc3", "signed", "signed3", "share", "chance", "q", "count"):
         shown = page.evaluate("([values, style]) => values.map(v => shown(v, style))", [values, style])
