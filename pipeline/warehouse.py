@@ -39,6 +39,8 @@ class Warehouse:
         con.execute("SET TimeZone = 'UTC'")
         con.execute("SET preserve_insertion_order = true")
         con.execute("SET enable_progress_bar = false")
+        # A checkpoint would merge the last, part-filled row group of every large file by writing the table anew.
+        con.execute("SET max_vacuum_tasks = 0")
         if self.settings["memory_limit_gb"] > 0:
             con.execute(f"SET memory_limit = '{self.settings['memory_limit_gb']} GB'")
         for setting in self.settings.rows():
