@@ -14,16 +14,22 @@ WITH span AS (
     GROUP BY equipment_id, mode
 ),
 
+judged AS (
+    SELECT v.equipment_id, v.mode, v.at_year, v.value
+    FROM trend_series AS v
+    INNER JOIN span AS s USING (equipment_id, mode)
+    WHERE s.enough
+),
+
 pair AS (
     SELECT
         a.equipment_id,
         a.mode,
         (b.value - a.value) / (b.at_year - a.at_year) AS slope,
         sign(round(b.value - a.value, 9)) AS direction
-    FROM trend_series AS a
-    INNER JOIN trend_series AS b USING (equipment_id, mode)
-    INNER JOIN span AS s USING (equipment_id, mode)
-    WHERE s.enough AND a.at_year < b.at_year
+    FROM judged AS a
+    INNER JOIN judged AS b USING (equipment_id, mode)
+    WHERE a.at_year < b.at_year
 ),
 
 slope AS (
@@ -39,13 +45,13 @@ slope AS (
 
 tie_value AS (
     SELECT equipment_id, mode, count(*) AS t
-    FROM trend_series
+    FROM judged
     GROUP BY equipment_id, mode, round(value, 9)
 ),
 
 tie_time AS (
     SELECT equipment_id, mode, count(*) AS t
-    FROM trend_series
+    FROM judged
     GROUP BY equipment_id, mode, at_year
 ),
 
