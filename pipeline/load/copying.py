@@ -125,6 +125,15 @@ def measure(file: InputFile, copy: Path, folder: Path, encoding: str | None = No
     )
 
 
+def unfolded(file: InputFile, copy: Path, folder: Path, sha256: str, encoding: str | None = None) -> Copy:
+    """A copy that was measured when it was taken, ready to be looked at again; nothing is counted anew."""
+    text = copy
+    if file.packed or encoding:
+        text = folder / "incoming.text"
+        _unfold(file, copy, text, encoding, lambda _: None)
+    return Copy(copy, text, sha256, copy.stat().st_size)
+
+
 def _unfold(
     file: InputFile, copy: Path, path: Path, encoding: str | None, add: Callable[[bytes], None]
 ) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.load import kept
-from pipeline.load.copying import measure
+from pipeline.load.copying import unfolded
 from pipeline.load.intake import forget_incoming
 from pipeline.load.records import Ints
 from pipeline.load.staging import append, plan, point_at
@@ -48,7 +48,8 @@ def _point_at(warehouse: Warehouse, into: Path, load_id: int, ordinals: Ints) ->
     ragged = warehouse.con.sql(
         f"SELECT record FROM refused_row WHERE load_id = {load_id} AND record IS NOT NULL ORDER BY record"
     ).fetchall()
-    layout = plan(file, measure(file, path, folder, mapping.encoding), mapping, warehouse)
+    copy = unfolded(file, path, folder, load.file_sha256, mapping.encoding)
+    layout = plan(file, copy, mapping, warehouse)
     places = point_at(warehouse, layout, None, np.array([r[0] for r in ragged], dtype=np.int64), ordinals)
     rows = {
         "load_id": [load_id] * len(places),

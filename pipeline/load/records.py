@@ -76,18 +76,36 @@ def find_records(path: Path, separator: str, columns: int) -> Records:
     return tidy if tidy is not None else _mended(data.tobytes(), separator)
 
 
-def _places(data: Bytes, byte: int) -> Ints:
-    found = [np.flatnonzero(data[i : i + PIECE] == byte) + i for i in range(0, len(data), PIECE)]
+def count_lines(path: Path, separator: str) -> int | None:
+    """How many line breaks outside quotes a text without returns holds; None if its quotes are not in order.
+
+    Cheaper than its records, and as good as long as DuckDB finds as many.
+    """
+    data: Bytes = np.memmap(path, dtype=np.uint8, mode="r")
+    quotes = _places(data, QUOTE)
+    if not _quotes_in_order(data, quotes, separator):
+        return None
+    newlines = _places(data, NEWLINE)
+    before = np.searchsorted(newlines, quotes)
+    return len(newlines) - int((before[1::2] - before[0::2]).sum())
+
+
+def _places(data: Bytes, byte: int, below: bool = False) -> Ints:
+    """Where `byte` stands; `below`: or a smaller one."""
+    plain = np.asarray(data)
+    pieces = ((i, plain[i : i + PIECE]) for i in range(0, len(plain), PIECE))
+    found = [np.flatnonzero(piece <= byte if below else piece == byte) + i for i, piece in pieces]
     return np.concatenate(found).astype(np.int64) if found else np.empty(0, dtype=np.int64)
 
 
 def _tidy(data: Bytes, separator: str) -> Records | None:
     """The records of a tidy file, or None where the file is not one."""
-    newlines = _places(data, NEWLINE)
-    returns = _places(data, RETURN)
+    controls = _places(data, RETURN, below=True)
+    kinds = data[controls]
+    newlines, returns = controls[kinds == NEWLINE], controls[kinds == RETURN]
     if len(returns) and not _all_crlf(data, newlines, returns):
         return None
-    if len(_places(data, 0)) or not len(data):
+    if not len(data) or not kinds.all():
         return None
     quotes = _places(data, QUOTE)
     if not _quotes_in_order(data, quotes, separator):

@@ -22,7 +22,7 @@ from pipeline.load.inputs import BY_NAME
 from pipeline.load.layout import Layout, lay_out
 from pipeline.load.mapping import Mapping
 from pipeline.load.reader import select
-from pipeline.load.records import Ints, Records, find_records
+from pipeline.load.records import Ints, Records, count_lines, find_records
 from pipeline.warehouse import Warehouse
 
 REFUSED = ("load_id", "record", "ordinal", "line_number", "raw_line", "reason", "detail")
@@ -67,10 +67,11 @@ def stage(warehouse: Warehouse, file: InputFile, copy: Copy, layout: Layout, tic
         with warehouse.transaction():
             _enter(warehouse, file, copy, layout, ticket, 0)
         return
-    looked_at = None if _looks_tidy(copy, layout) else records_of(layout)
+    due = _rows_due(copy, layout)
+    looked_at = records_of(layout) if due is None else None
     try:
         with warehouse.transaction():
-            _stage(warehouse, file, copy, layout, ticket, looked_at)
+            _stage(warehouse, file, copy, layout, ticket, looked_at, due)
     except _Untidy:
         try:
             with warehouse.transaction():
@@ -79,9 +80,14 @@ def stage(warehouse: Warehouse, file: InputFile, copy: Copy, layout: Layout, tic
             raise StageError(f"{file.name}: cannot be read as CSV even when mended") from error
 
 
-def _looks_tidy(copy: Copy, layout: Layout) -> bool:
-    """Can DuckDB surely read this text as it is, a record a line?"""
-    return layout.parquet or not (copy.nuls or copy.returns or copy.quotes or len(layout.header.names) == 1)
+def _rows_due(copy: Copy, layout: Layout) -> int | None:
+    """How many rows DuckDB must find in a text that it can surely read as it is; None: look at it closely."""
+    if layout.parquet:
+        return 0  # nobody asks
+    if copy.nuls or copy.returns or len(layout.header.names) == 1:
+        return None
+    lines = count_lines(layout.text, layout.header.separator) if copy.quotes else copy.newlines
+    return None if lines is None else lines + copy.ends_open - 1
 
 
 def _stage(
@@ -91,6 +97,7 @@ def _stage(
     layout: Layout,
     ticket: Ticket,
     records: Records | None,
+    due: int | None = None,
 ) -> None:
     if records is not None and records.malformed and not _header_first(records):
         raise UsageError(
@@ -107,7 +114,7 @@ def _stage(
     first, n_staged, n_wrong = _count(warehouse, layout, ticket.load_id)
     n_rows = n_staged + len(ragged)
     if not layout.parquet:
-        if records is None and (n_rows != copy.newlines + copy.ends_open - 1):
+        if records is None and n_rows != due:
             records = records_of(layout)
             if records.text is not None:
                 raise _Untidy

@@ -12,6 +12,9 @@ from pipeline.load.kept import FORMAT
 from pipeline.load.reader import staged_columns
 from pipeline.warehouse import SQL_DIR, Warehouse
 
+ROW_GROUP = 122_880  # rows; DuckDB's own size
+SPLINTERS = 50  # row groups beyond those that are needed, until they are merged
+
 
 def prepare(warehouse: Warehouse) -> None:
     """Make what is missing. A work file of another version is emptied: all of it is made again from the kept copies."""
@@ -24,6 +27,27 @@ def prepare(warehouse: Warehouse) -> None:
         warehouse.execute(f"CREATE TABLE IF NOT EXISTS {table.staged} ({columns})")
     if not warehouse.scalar("SELECT count(*) FROM load_format"):
         warehouse.execute(f"INSERT INTO load_format VALUES ({FORMAT}, '{shape()}')")
+    _merge_row_groups(warehouse)
+
+
+def _merge_row_groups(warehouse: Warehouse) -> None:
+    """Every run leaves a row group of its own, however small. Merging writes a table anew: only now and then."""
+    loads = dict(warehouse.con.sql("SELECT table_name, count(*) FROM load_file GROUP BY ALL").fetchall())
+    if not any(
+        _is_splintered(warehouse, table.staged) for table in TABLES if loads.get(table.name, 0) > SPLINTERS
+    ):
+        return
+    before = warehouse.scalar("SELECT current_setting('max_vacuum_tasks')")
+    warehouse.execute("SET max_vacuum_tasks = 1000")
+    warehouse.execute("CHECKPOINT")
+    warehouse.execute(f"SET max_vacuum_tasks = {before}")
+
+
+def _is_splintered(warehouse: Warehouse, staged: str) -> bool:
+    groups = warehouse.scalar(
+        f"SELECT count(DISTINCT row_group_id) FROM pragma_storage_info('{staged}') WHERE column_name = 'load_id'"
+    )
+    return int(groups) > SPLINTERS + 2 * int(warehouse.scalar(f"SELECT count(*) FROM {staged}")) // ROW_GROUP
 
 
 def shape() -> str:

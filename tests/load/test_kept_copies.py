@@ -73,6 +73,27 @@ def test_rows_of_a_withdrawn_run_do_not_move_the_others(tmp_path: Path) -> None:
     ]
 
 
+def test_many_small_drops_do_not_leave_a_row_group_each(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pipeline.load.work_tables.SPLINTERS", 3)
+    store, together = Store(tmp_path / "into"), Store(tmp_path / "together")
+    drops = [write_drop(tmp_path / "drop", dict(SOUND))]
+    for i in range(8):
+        row = f"W{i},S1,E1,T1,2026-03-0{i + 1}T08:00:00-05:00,cooling,-0.2,0.3\n"
+        again = f"W{i // 2},S1,E1,T1,2026-03-01T08:00:00-05:00,cooling,-0.{i + 1},0.3\n"
+        drops.append(
+            write_drop(tmp_path / f"d{i}", {f"visits_{i + 2}.csv": f"{VISIT_COLUMNS}\n{row}{again}"})
+        )
+    groups = []
+    for drop in drops:
+        store.run(drop)
+        groups += store.rows("SELECT count(DISTINCT row_group_id) FROM pragma_storage_info('staged_visits')")
+    together.run(*drops)
+    assert max(groups) <= (5,) < (len(drops),)
+    assert store.content() == together.content()
+
+
 def test_a_run_that_died_while_it_was_accepted_is_complete_after_the_next(
     tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
