@@ -41,6 +41,7 @@ PUBLISHED = (
     "visit_segment",
     "visit_uncertainty",
     "visit_split_uncertainty",
+    "visit_component",
     "site_static",
     "site_trend",
     "restriction_trend",

@@ -64,7 +64,9 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("zero_residual_share", 0.25, "share of the zero reading", COMMON),
     Setting("near_turn_half_width_share", 0.10, "share of the reading", COMMON),
     Setting("near_turn_half_width_min_inwc", 0.01, "in. w.c.", COMMON),
-    Setting("straight_tube_half_width_inwc", 0.01, "in. w.c.", COMMON),
+    Setting("straight_tube_half_width_inwc", 0.01, "in. w.c.", "where the airflow is not known; " + COMMON),
+    Setting("straight_tube_velocity_share", 0.33, "share of the velocity pressure, half width", COMMON),
+    Setting("plenum_velocity_fpm", 700, "ft/min at the design airflow", COMMON),
     Setting("port_correlation_dual", 0.5, "1", "two ports of one instrument share its gain; " + COMMON),
     Setting("measured_airflow_share", 0.07, "share of the airflow, half width", COMMON),
     # what parts may take of the rating

@@ -3,17 +3,14 @@
 -- why: At one tap and static a blower moves one airflow. A measurement far from the table means a wrong tap on record, a wrong table, or a wrong measurement, of airflow or of static.
 WITH measured AS (
     SELECT
-        v.visit_id,
-        v.airflow_cfm,
-        e.blower_table_id,
-        coalesce(v.tap, CASE v.mode WHEN 'cooling' THEN e.cooling_tap ELSE e.heating_tap END) AS tap,
-        r.tesp_inwc,
-        r.tesp_inwc / density_ratio(s.elevation_ft) AS static_in_table
-    FROM visit AS v
-    INNER JOIN equipment AS e ON v.equipment_id = e.equipment_id
-    INNER JOIN site AS s ON e.site_id = s.site_id
-    INNER JOIN repaired_reading AS r ON v.visit_id = r.visit_id
-    WHERE v.airflow_cfm IS NOT NULL
+        visit_id,
+        airflow_cfm,
+        blower_table_id,
+        coalesce(tap, CASE mode WHEN 'cooling' THEN cooling_tap ELSE heating_tap END) AS tap,
+        tesp_inwc,
+        tesp_inwc / density_ratio AS static_in_table
+    FROM reading
+    WHERE airflow_cfm IS NOT NULL
 ),
 
 segment AS (

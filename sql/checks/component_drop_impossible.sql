@@ -16,5 +16,5 @@ SELECT
                 format('coil drop {:+.3f} against a supply static of {:+.3f}', coil_drop_read, supply_zeroed)
         END
     ) AS detail
-FROM repaired_reading
+FROM noticed_reading
 WHERE filter_drop_impossible OR coil_drop_impossible;

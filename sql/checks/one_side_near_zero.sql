@@ -5,7 +5,5 @@ SELECT
     visit_id,
     'note' AS consequence,
     format('return {:+.3f}, supply {:+.3f}: one side shows nothing', return_inwc, supply_inwc) AS detail
-FROM repaired_reading
-WHERE
-    within(least(abs(return_inwc), abs(supply_inwc)), getvariable('near_zero_inwc'))
-    AND exceeds(greatest(abs(return_inwc), abs(supply_inwc)), getvariable('one_side_other_inwc'));
+FROM noticed_reading
+WHERE one_side_near_zero;

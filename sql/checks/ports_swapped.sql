@@ -10,5 +10,5 @@ SELECT
         WHEN sign_repaired THEN format('exchanged; reported {:.2f} agrees', reported_inwc)
         ELSE format('reported {:.2f} contradicts an exchange', reported_inwc)
     END AS detail
-FROM repaired_reading
+FROM noticed_reading
 WHERE sign_case = 'crossed';

@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'set_aside' AS consequence,
     format('return {:+.3f} and supply {:+.3f} are both within the limit of zero', return_read, supply_read) AS detail
-FROM repaired_reading
+FROM noticed_reading
 WHERE sign_case = 'near_zero';

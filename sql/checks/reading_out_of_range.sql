@@ -5,5 +5,5 @@ SELECT
     visit_id,
     'set_aside' AS consequence,
     format('return {:+.3f}, supply {:+.3f} in. w.c. after all repairs', return_inwc, supply_inwc) AS detail
-FROM repaired_reading
-WHERE exceeds(greatest(abs(return_inwc), abs(supply_inwc)), getvariable('plausible_limit_inwc'));
+FROM noticed_reading
+WHERE out_of_range;

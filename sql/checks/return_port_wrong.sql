@@ -18,5 +18,5 @@ SELECT
         WHEN filter_drop_impossible THEN 'the filter drop on record is impossible'
         ELSE 'no filter drop was measured'
     END AS detail
-FROM repaired_reading
+FROM noticed_reading
 WHERE return_port_wrong;

@@ -18,5 +18,5 @@ SELECT
         WHEN coil_drop_impossible THEN 'the coil drop on record is impossible'
         ELSE 'no coil drop was measured'
     END AS detail
-FROM repaired_reading
+FROM noticed_reading
 WHERE supply_port_wrong;

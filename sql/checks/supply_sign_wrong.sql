@@ -10,5 +10,5 @@ SELECT
         WHEN reported_inwc IS NULL THEN 'no reported total to tell what was meant'
         ELSE format('reported {:.2f} does not show a wrong sign', reported_inwc)
     END AS detail
-FROM repaired_reading
+FROM noticed_reading
 WHERE sign_case = 'both_negative';

@@ -22,5 +22,5 @@ SELECT
             CASE pressure_unit WHEN 'pa' THEN 'in. w.c.' ELSE 'Pa' END
         )
     END AS detail
-FROM reading
+FROM noticed_reading
 WHERE unit_wrong;

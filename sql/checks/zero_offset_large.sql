@@ -15,5 +15,5 @@ SELECT
                 format('the port that read the supply showed {:+.4f} at atmosphere', zero_supply_inwc)
         END
     ) AS detail
-FROM repaired_reading
+FROM noticed_reading
 WHERE zero_return_large OR zero_supply_large;

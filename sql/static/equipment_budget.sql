@@ -1,11 +1,16 @@
--- What each unit allows: budgets of both sides (magnitudes, in. w.c.) that sum to the rated TESP, its design
--- airflows and taps, and the air's density at its site. Half each where the design statics are not known
--- (common practice, no source).
+-- What the visits must know of each unit, joined to them once: dates and right ports (data contract, "The right ports")
+-- for the repairs; budgets of both sides (magnitudes, in. w.c.) that sum to the rated TESP, design airflows, taps, and
+-- the air's density at its site. Half of the rating each where the design statics are not known (common practice, no
+-- source).
 CREATE OR REPLACE TABLE equipment_budget AS
 SELECT
     e.equipment_id,
     e.equipment_kind,
+    e.installed_on,
+    e.retired_on,
     e.rated_tesp_inwc,
+    CASE WHEN e.filter_in_rating THEN 'before_filter' ELSE 'after_filter' END AS right_return_port,
+    CASE WHEN e.coil_in_rating THEN 'after_coil' ELSE 'before_coil' END AS right_supply_port,
     coalesce(
         e.rated_tesp_inwc * abs(e.design_return_inwc)
         / nullif(abs(e.design_return_inwc) + abs(e.design_supply_inwc), 0),

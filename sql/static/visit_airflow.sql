@@ -1,62 +1,73 @@
 -- Airflow and fan power of each visit: measured, else read from the blower table at the tap in use, linear between
 -- neighbouring points and never beyond the table. Only the look-up uses static / density ratio; its answer is actual
--- cfm. Beyond the table the airflow is bounded, not guessed.
+-- cfm. Beyond the table the airflow is bounded, not guessed. The views from `reading` to here and on to
+-- visit_uncertainty_part pass all their columns on: one pass over the visits, where joins of stored steps would take five.
 CREATE OR REPLACE VIEW visit_airflow AS
 WITH asked AS (
     SELECT
-        r.*,
-        b.* EXCLUDE (equipment_id),
-        coalesce(r.tap, CASE r.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END) AS tap_used,
-        r.tesp_inwc / b.density_ratio AS static_in_table,
-        CASE r.mode WHEN 'cooling' THEN b.design_cooling_cfm ELSE b.design_heating_cfm END AS design_cfm
-    FROM reading AS r
-    INNER JOIN equipment_budget AS b USING (equipment_id)
+        *,
+        coalesce(tap, CASE mode WHEN 'cooling' THEN cooling_tap ELSE heating_tap END) AS tap_used,
+        tesp_inwc / density_ratio AS static_in_table,
+        CASE mode WHEN 'cooling' THEN design_cooling_cfm ELSE design_heating_cfm END AS design_cfm
+    FROM reading
+),
+
+placed AS (
+    SELECT
+        a.*,
+        e.curve,
+        e.airflow_start,
+        e.airflow_end,
+        coalesce(a.static_in_table >= e.static_start, FALSE) AS begun,
+        CASE
+            WHEN a.static_in_table BETWEEN e.static_start AND e.static_end
+                THEN floor((a.static_in_table - e.static_start) * e.cells_per_inwc)::BIGINT
+        END AS cell
+    FROM asked AS a
+    LEFT JOIN blower_end AS e ON a.blower_table_id = e.blower_table_id AND a.tap_used = e.tap
 ),
 
 matched AS (
     SELECT
-        a.*,
-        t.static_lo,
-        t.static_hi,
-        t.airflow_lo,
-        t.airflow_hi,
-        t.power_lo,
-        t.power_hi,
-        coalesce(a.static_in_table <= t.static_hi, FALSE) AS inside_table
-    FROM asked AS a
-    ASOF LEFT JOIN blower_segment AS t
+        p.*,
+        c.static_lo,
+        c.static_hi,
+        c.airflow_lo,
+        c.airflow_hi,
+        c.power_lo,
+        c.power_hi,
+        c.curve IS NOT NULL AS inside_table
+    FROM placed AS p
+    LEFT JOIN blower_cell AS c
         ON
-            a.blower_table_id = t.blower_table_id
-            AND a.tap_used = t.tap
-            AND a.static_in_table >= t.static_lo
+            p.curve = c.curve
+            AND p.cell = c.cell
+            AND p.static_in_table >= c.static_lo
+            AND p.static_in_table < c.static_below
 )
 
 SELECT
-    m.* EXCLUDE (airflow_cfm, static_lo, static_hi, airflow_lo, airflow_hi, power_lo, power_hi),
-    m.airflow_cfm AS measured_cfm,
-    CASE
-        WHEN m.inside_table THEN
-            interpolate(m.static_in_table, m.static_lo, m.airflow_lo, m.static_hi, m.airflow_hi)
-    END AS table_cfm,
+    * EXCLUDE (
+        airflow_cfm, curve, airflow_start, airflow_end, begun, cell, static_lo, static_hi, airflow_lo, airflow_hi,
+        power_lo, power_hi
+    ),
+    airflow_cfm AS measured_cfm,
+    interpolate(static_in_table, static_lo, airflow_lo, static_hi, airflow_hi) AS table_cfm,
     -- A point of the table answers by itself, also where its neighbour has no power.
     CASE
-        WHEN m.inside_table AND m.static_in_table = m.static_lo THEN m.power_lo
-        WHEN m.inside_table THEN
-            interpolate(m.static_in_table, m.static_lo, m.power_lo, m.static_hi, m.power_hi)
+        WHEN static_in_table = static_lo THEN power_lo
+        ELSE interpolate(static_in_table, static_lo, power_lo, static_hi, power_hi)
     END AS table_w,
+    CASE WHEN static_hi > static_lo THEN (airflow_hi - airflow_lo) / (static_hi - static_lo) / density_ratio END
+        AS table_slope_cfm_per_inwc,
     CASE
-        WHEN m.inside_table AND m.static_hi > m.static_lo THEN
-            (m.airflow_hi - m.airflow_lo) / (m.static_hi - m.static_lo) / m.density_ratio
-    END AS table_slope_cfm_per_inwc,
-    CASE
-        WHEN m.airflow_cfm IS NOT NULL OR m.inside_table THEN NULL
-        WHEN m.blower_table_id IS NULL THEN 'no blower table named'
-        WHEN m.tap_used IS NULL THEN 'no tap named'
-        WHEN m.static_lo IS NOT NULL THEN 'static beyond the table: at most its last airflow'
-        WHEN e.tap IS NULL THEN 'table or tap not found: ' || m.blower_table_id || ', ' || m.tap_used
+        WHEN airflow_cfm IS NOT NULL OR inside_table THEN NULL
+        WHEN blower_table_id IS NULL THEN 'no blower table named'
+        WHEN tap_used IS NULL THEN 'no tap named'
+        WHEN begun THEN 'static beyond the table: at most its last airflow'
+        WHEN curve IS NULL THEN 'table or tap not found: ' || blower_table_id || ', ' || tap_used
         ELSE 'static below the table: at least its first airflow'
     END AS airflow_note,
-    CASE WHEN NOT m.inside_table AND m.static_lo IS NOT NULL THEN e.airflow_end END AS airflow_at_most_cfm,
-    CASE WHEN NOT m.inside_table AND m.static_lo IS NULL THEN e.airflow_start END AS airflow_at_least_cfm
-FROM matched AS m
-LEFT JOIN blower_end AS e ON m.blower_table_id = e.blower_table_id AND m.tap_used = e.tap;
+    CASE WHEN NOT inside_table AND begun THEN airflow_end END AS airflow_at_most_cfm,
+    CASE WHEN NOT inside_table AND NOT begun THEN airflow_start END AS airflow_at_least_cfm
+FROM matched;

@@ -1,11 +1,11 @@
--- What the findings say of each visit as a whole: set aside, and why; not like new.
+-- What the findings say of each visit as a whole: set aside, and why; not like new. Only visits of which they say so.
 CREATE OR REPLACE VIEW visit_judged AS
 SELECT
     f.visit_id,
-    bool_or(f.consequence = 'set_aside' AND c.applies_to = 'visit') AS is_set_aside,
+    bool_or(f.consequence = 'set_aside') AS is_set_aside,
     bool_or(f.consequence = 'not_like_new') AS is_not_like_new,
-    string_agg(f.check_id, ', ' ORDER BY f.check_id)
-    FILTER (WHERE f.consequence = 'set_aside' AND c.applies_to = 'visit') AS set_aside_because
+    string_agg(f.check_id, ', ' ORDER BY f.check_id) FILTER (WHERE f.consequence = 'set_aside') AS set_aside_because
 FROM finding AS f
 INNER JOIN check_catalog AS c USING (check_id)
+WHERE f.consequence = 'not_like_new' OR (f.consequence = 'set_aside' AND c.applies_to = 'visit')
 GROUP BY f.visit_id;

@@ -1,6 +1,61 @@
--- One row per loaded visit: the repaired readings, TESP with its uncertainty, airflow, and the split of the excess
--- over the rating into return restriction, supply restriction and airflow setting (data contract, section 4).
+-- One row per loaded visit: the repaired readings, TESP with its uncertainty, airflow, the split of the excess over the
+-- rating into return restriction, supply restriction and airflow setting (data contract, section 4) with its
+-- uncertainty, and the stretch between works that the visit belongs to.
 CREATE OR REPLACE TABLE visit_static AS
+WITH known AS (
+    SELECT
+        l.*,
+        coalesce(l.measured_cfm, l.table_cfm) AS airflow_cfm,
+        coalesce(l.motor_power_w, l.table_w) AS power_w,
+        CASE
+            WHEN l.measured_cfm IS NOT NULL THEN 'measured'
+            WHEN l.table_cfm IS NOT NULL THEN 'blower_table'
+            ELSE 'none'
+        END AS airflow_source,
+        coalesce(l.measured_cfm, l.table_cfm) / nullif(l.design_cfm, 0) AS airflow_ratio,
+        -- The table's slope carries the uncertainty of the static over to the airflow; a measured airflow has its own.
+        CASE
+            WHEN l.measured_cfm IS NOT NULL THEN rectangular(getvariable('measured_airflow_share') * l.measured_cfm)
+            ELSE abs(l.table_slope_cfm_per_inwc) * l.u_tesp_inwc
+        END AS u_airflow_cfm,
+        -- Parts of the measured span, where the drop inside it was measured: together they are the TESP.
+        CASE WHEN l.right_return_port = 'after_filter' THEN l.filter_drop_inwc ELSE 0 END AS filter_part_inwc,
+        CASE WHEN l.right_supply_port = 'before_coil' THEN l.coil_drop_inwc ELSE 0 END AS coil_part_inwc
+    FROM visit_uncertainty_part AS l
+),
+
+-- How the causes move with what was measured (JCGM 100, 5.1.2): the two statics and, through the blower table, the
+-- airflow that follows from them; a measured airflow is an input of its own. With a = airflow_ratio^2:
+-- restriction = (p / a - b)(a + 1) / 2, airflow = (p / a + b)(a - 1) / 2. `own`: by the side's own static;
+-- ..._by_a: by a; a_per_inwc: how a moves with TESP.
+slope AS (
+    SELECT
+        *,
+        (pow(airflow_ratio, 2) + 1) / (2 * pow(airflow_ratio, 2)) AS own,
+        -(-return_inwc / pow(airflow_ratio, 4) + return_budget_inwc) / 2 AS return_by_a,
+        -(supply_inwc / pow(airflow_ratio, 4) + supply_budget_inwc) / 2 AS supply_by_a,
+        CASE
+            WHEN airflow_source = 'blower_table'
+                THEN
+                    2 * airflow_ratio * coalesce(table_slope_cfm_per_inwc, 0) / design_cfm
+            ELSE 0
+        END AS a_per_inwc,
+        CASE WHEN airflow_source = 'measured' THEN 2 * airflow_ratio * u_airflow_cfm / design_cfm ELSE 0 END AS u_a
+    FROM known
+),
+
+-- The three causes add up to TESP - rated, so the airflow setting moves by what the others leave.
+sensitivity AS (
+    SELECT
+        *,
+        own + return_by_a * a_per_inwc AS return_by_return,
+        return_by_a * a_per_inwc AS return_by_supply,
+        supply_by_a * a_per_inwc AS supply_by_return,
+        own + supply_by_a * a_per_inwc AS supply_by_supply,
+        1 - own - (return_by_a + supply_by_a) * a_per_inwc AS setting_by_side
+    FROM slope
+)
+
 SELECT
     l.visit_id,
     l.site_id,
@@ -13,68 +68,104 @@ SELECT
     l.return_inwc,
     l.supply_inwc,
     l.tesp_inwc,
-    u.u_tesp_inwc,
+    l.u_tesp_inwc,
     l.rated_tesp_inwc,
-    prob_over(l.tesp_inwc, u.u_tesp_inwc, l.rated_tesp_inwc) AS prob_over_rated,
+    prob_over(l.tesp_inwc, l.u_tesp_inwc, l.rated_tesp_inwc) AS prob_over_rated,
     l.filter_drop_inwc,
     l.coil_drop_inwc,
-    coalesce(l.measured_cfm, l.table_cfm) AS airflow_cfm,
-    CASE
-        WHEN l.measured_cfm IS NOT NULL THEN 'measured'
-        WHEN l.table_cfm IS NOT NULL THEN 'blower_table'
-        ELSE 'none'
-    END AS airflow_source,
-    coalesce(l.measured_cfm, l.table_cfm) / nullif(l.design_cfm, 0) AS airflow_ratio,
+    l.airflow_cfm,
+    l.airflow_source,
+    l.airflow_ratio,
     l.design_cfm,
-    coalesce(l.motor_power_w, l.table_w) AS power_w,
-    excess_restriction(-l.return_inwc, l.return_budget_inwc, airflow_ratio) AS return_restriction_inwc,
-    excess_restriction(l.supply_inwc, l.supply_budget_inwc, airflow_ratio) AS supply_restriction_inwc,
-    excess_airflow(-l.return_inwc, l.return_budget_inwc, airflow_ratio)
-    + excess_airflow(l.supply_inwc, l.supply_budget_inwc, airflow_ratio) AS airflow_setting_inwc,
+    l.power_w,
+    excess_restriction(-l.return_inwc, l.return_budget_inwc, l.airflow_ratio) AS return_restriction_inwc,
+    excess_restriction(l.supply_inwc, l.supply_budget_inwc, l.airflow_ratio) AS supply_restriction_inwc,
+    excess_airflow(-l.return_inwc, l.return_budget_inwc, l.airflow_ratio)
+    + excess_airflow(l.supply_inwc, l.supply_budget_inwc, l.airflow_ratio) AS airflow_setting_inwc,
     NOT coalesce(j.is_set_aside, FALSE) AS valid,
-    NOT coalesce(j.is_set_aside OR j.is_not_like_new, FALSE) AS like_new,
+    j.visit_id IS NULL AS like_new,
     l.sign_case <> 'crossed' AS sides_known,
     j.set_aside_because,
     l.return_static AS return_recorded,
     l.supply_static AS supply_recorded,
     l.pressure_unit,
     l.reported_tesp,
-    nullif(
-        concat_ws(
-            '; ',
-            CASE
-                WHEN l.unit_repaired THEN
-                    'unit: read as ' || CASE l.pressure_unit WHEN 'pa' THEN 'in. w.c.' ELSE 'Pa' END
-            END,
-            CASE WHEN l.sign_repaired AND l.sign_case = 'both_positive' THEN 'sign of the return restored' END,
-            CASE WHEN l.sign_repaired AND l.sign_case = 'both_negative' THEN 'sign of the supply restored' END,
-            CASE WHEN l.exchanged THEN 'return and supply exchanged' END,
-            CASE
-                WHEN l.return_port_repaired THEN
-                    format('return brought to the right port with the filter drop {:.3f}', l.filter_drop_inwc)
-            END,
-            CASE
-                WHEN l.supply_port_repaired THEN
-                    format('supply brought to the right port with the coil drop {:.3f}', l.coil_drop_inwc)
-            END
-        ), ''
-    ) AS repairs,
+    CASE
+        WHEN l.unit_repaired OR l.sign_repaired OR l.return_port_repaired OR l.supply_port_repaired
+            THEN
+                concat_ws(
+                    '; ',
+                    CASE
+                        WHEN l.unit_repaired THEN
+                            'unit: read as ' || CASE l.pressure_unit WHEN 'pa' THEN 'in. w.c.' ELSE 'Pa' END
+                    END,
+                    CASE
+                        WHEN l.sign_repaired AND l.sign_case = 'both_positive' THEN 'sign of the return restored'
+                    END,
+                    CASE
+                        WHEN l.sign_repaired AND l.sign_case = 'both_negative' THEN 'sign of the supply restored'
+                    END,
+                    CASE WHEN l.exchanged THEN 'return and supply exchanged' END,
+                    CASE
+                        WHEN l.return_port_repaired
+                            THEN
+                                format(
+                                    'return brought to the right port with the filter drop {:.3f}',
+                                    l.filter_drop_inwc
+                                )
+                    END,
+                    CASE
+                        WHEN l.supply_port_repaired
+                            THEN
+                                format(
+                                    'supply brought to the right port with the coil drop {:.3f}', l.coil_drop_inwc
+                                )
+                    END
+                )
+    END AS repairs,
     l.tap_used,
     l.airflow_note,
     l.airflow_at_least_cfm,
     l.airflow_at_most_cfm,
-    -- The table's slope carries the uncertainty of the static over to the airflow; a measured airflow has its own.
+    l.u_airflow_cfm,
+    l.airflow_cfm / nullif(l.nominal_tons, 0) AS cfm_per_ton,
+    l.power_w / nullif(l.airflow_cfm, 0) AS w_per_cfm,
+    l.filter_part_inwc,
+    -l.return_inwc - l.filter_part_inwc AS return_duct_inwc,
+    l.coil_part_inwc,
+    l.supply_inwc - l.coil_part_inwc AS supply_duct_inwc,
     CASE
-        WHEN l.measured_cfm IS NOT NULL THEN rectangular(getvariable('measured_airflow_share') * l.measured_cfm)
-        ELSE abs(l.table_slope_cfm_per_inwc) * u.u_tesp_inwc
-    END AS u_airflow_cfm,
-    coalesce(l.measured_cfm, l.table_cfm) / nullif(l.nominal_tons, 0) AS cfm_per_ton,
-    coalesce(l.motor_power_w, l.table_w) / nullif(coalesce(l.measured_cfm, l.table_cfm), 0) AS w_per_cfm,
-    -- Parts of the measured span, where the drop inside it was measured: together they are the TESP.
-    CASE WHEN l.right_return_port = 'after_filter' THEN l.filter_drop_inwc ELSE 0 END AS filter_part_inwc,
-    -l.return_inwc - filter_part_inwc AS return_duct_inwc,
-    CASE WHEN l.right_supply_port = 'before_coil' THEN l.coil_drop_inwc ELSE 0 END AS coil_part_inwc,
-    l.supply_inwc - coil_part_inwc AS supply_duct_inwc
-FROM visit_airflow AS l
-INNER JOIN visit_uncertainty_part AS u USING (visit_id)
-LEFT JOIN visit_judged AS j USING (visit_id);
+        WHEN l.airflow_ratio > 0
+            THEN
+                sqrt(
+                    pow(l.return_by_return, 2) * l.return_variance + pow(l.return_by_supply, 2) * l.supply_variance
+                    + 2 * l.return_by_return * l.return_by_supply * l.port_covariance
+                    + pow(l.return_by_a * l.u_a, 2)
+                )
+    END AS u_return_restriction_inwc,
+    CASE
+        WHEN l.airflow_ratio > 0
+            THEN
+                sqrt(
+                    pow(l.supply_by_return, 2) * l.return_variance + pow(l.supply_by_supply, 2) * l.supply_variance
+                    + 2 * l.supply_by_return * l.supply_by_supply * l.port_covariance
+                    + pow(l.supply_by_a * l.u_a, 2)
+                )
+    END AS u_supply_restriction_inwc,
+    CASE
+        WHEN l.airflow_ratio > 0
+            THEN
+                sqrt(
+                    pow(l.setting_by_side, 2) * (l.return_variance + l.supply_variance + 2 * l.port_covariance)
+                    + pow((l.return_by_a + l.supply_by_a) * l.u_a, 2)
+                )
+    END AS u_airflow_setting_inwc,
+    coalesce(w.segment, 0) AS segment,
+    coalesce(w.work_on = l.visited_on, FALSE) AS on_work_day,
+    coalesce(w.work_on = w.last_work_on, w.last_work_on IS NULL) AND NOT coalesce(w.work_on = l.visited_on, FALSE)
+        AS since_last_work,
+    w.last_work_on
+FROM sensitivity AS l
+LEFT JOIN work_stretch AS w
+    ON l.equipment_id = w.equipment_id AND l.visited_on >= w.from_on AND l.visited_on < w.until_on
+LEFT JOIN visit_judged AS j ON l.visit_id = j.visit_id;

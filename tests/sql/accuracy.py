@@ -81,9 +81,10 @@ def measure(folder: Path, seed: int, profile: Profile = FLEET) -> Checked:
     with duckdb.connect(str(folder / "out" / "work.duckdb"), read_only=True) as con:
         con.execute("SET TimeZone = 'UTC'")
         con.execute(
-            "CREATE TEMP TABLE seen AS SELECT t.*, r.unit_wrong, v.valid, v.tesp_inwc AS measured_inwc "
+            "CREATE TEMP TABLE seen AS SELECT t.*, coalesce(r.unit_wrong, false) AS unit_wrong, v.valid, "
+            "v.tesp_inwc AS measured_inwc "
             f"FROM read_parquet('{drop}/truth/visit_part*.parquet') AS t "
-            "JOIN repaired_reading AS r USING (visit_id) JOIN visit_static AS v USING (visit_id)"
+            "LEFT JOIN noticed_reading AS r USING (visit_id) JOIN visit_static AS v USING (visit_id)"
         )
         return Checked(
             {slip: _recall(con, slip, shows) for slip, shows in SHOWS.items()},

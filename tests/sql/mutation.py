@@ -158,7 +158,7 @@ class RepairBench(Bench):
 
     def __init__(self, cases: tuple[Case, ...]) -> None:
         self.readers = tuple(
-            c for c in all_checks() if re.search(r"(?:FROM|JOIN) (?:repaired_)?reading\b", c.sql)
+            c for c in all_checks() if re.search(r"(?:FROM|JOIN) (?:noticed_)?reading\b", c.sql)
         )
         self.reader_ids = {c.check_id for c in self.readers}
         checks = {c.check_id for c in all_checks()}

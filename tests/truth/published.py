@@ -88,7 +88,11 @@ FANS = (
 )  # fmt: skip
 
 HANDBOOK_FIT = "duct friction 0.109136 Q^1.9 / d^5.02, public page with the handbook's fit"
+GALVANISED = "library fluids 1.3.1, Darcy friction of 100 ft of 10 in. galvanised duct, 0.09 mm: 0.085267, 0.179724, 0.306672 in. w.c. at 400, 600, 800 cfm"
 DUCTS = (
+    Published("between 400 and 800 cfm, n = 1.8466: 600 cfm", "duct_curve_pressure(0.085267, 400, 600, 1.8466)", 0.179724, 1e-3, GALVANISED, "library"),
+    Published("the airflow back from the pressure at 800 cfm", "duct_curve_flow(0.085267, 400, 0.306672, 1.8466)", 800, 0.1, GALVANISED, "library"),
+    Published("n = 2 asks 11 % more at 800 cfm than the duct does", "duct_curve_pressure(0.085267, 400, 800, 2) / 0.306672", 1.112, 5e-4, GALVANISED, "library"),
     Published("400 cfm in a 10 in. duct", "duct_curve_pressure(0.109136 / power(10, 5.02), 1, 400, 1.9)", 0.0916, 5e-5, HANDBOOK_FIT, "text"),
     Published("airflow when 0.50 becomes 0.80, n = 1.8", "duct_curve_flow(0.5, 1, 0.8, 1.8)", 1.298, 5e-4, "dp = K Q^n", "arithmetic"),
     Published("airflow when 0.50 becomes 0.80, n = 1.9", "duct_curve_flow(0.5, 1, 0.8, 1.9)", 1.281, 5e-4, "dp = K Q^n", "arithmetic"),

@@ -27,13 +27,14 @@ INSTRUMENTS = (  # accuracy in % of reading, floor, resolution (in. w.c.), port 
     (5.0, 0.005, 0.001, "paired_single_port"),
     (0.5, 0.02, 0.01, "paired_single_port"),
 )
-WAYS = (  # zero of the return and supply port, places of the probes, probe, drop that mended the return port
-    (0.004, -0.003, "straight_run", "straight_run", "static_tip", None),
-    (None, None, "straight_run", "straight_run", "static_tip", None),
-    (0.015, 0.0, "near_turn", "straight_run", "static_tip", None),
-    (0.0, 0.012, "near_turn", "near_turn", "straight_tube", None),
-    (-0.006, 0.006, "straight_run", "near_turn", "straight_tube", 0.11),
+WAYS = (  # zeros of return and supply port, places of the probes, probe, drop that mended the return port, air known
+    (0.004, -0.003, "straight_run", "straight_run", "static_tip", None, True),
+    (None, None, "straight_run", "straight_run", "static_tip", None, True),
+    (0.015, 0.0, "near_turn", "straight_run", "static_tip", None, False),
+    (0.0, 0.012, "near_turn", "near_turn", "straight_tube", None, True),
+    (-0.006, 0.006, "straight_run", "near_turn", "straight_tube", 0.11, False),
 )
+DESIGN_CFM, AIRFLOW_CFM, DENSITY = 1200.0, 1500.0, 0.8617  # at 5000 ft
 CASES = list(product(READINGS, INSTRUMENTS, WAYS))
 
 
@@ -51,6 +52,10 @@ def by_sql() -> list[float]:
                 way[5] is not None,
                 None,
                 False,
+                AIRFLOW_CFM if way[6] else None,
+                None,
+                DESIGN_CFM,
+                DENSITY,
             )
             for i, (read, gauge, way) in enumerate(CASES)
         ],
@@ -68,6 +73,10 @@ def by_sql() -> list[float]:
             "return_port_repaired": pl.Boolean,
             "coil_drop_inwc": pl.Float64,
             "supply_port_repaired": pl.Boolean,
+            "measured_cfm": pl.Float64,
+            "table_cfm": pl.Float64,
+            "design_cfm": pl.Float64,
+            "density_ratio": pl.Float64,
         },
         orient="row",
     )
@@ -83,9 +92,10 @@ def by_sql() -> list[float]:
         orient="row",
     )
     with Warehouse() as warehouse:
-        warehouse.store("reading", reading)
+        warehouse.store("visit_airflow", reading)
         warehouse.store("instrument", instrument)
-        warehouse.run("static/uncertainty.sql")
+        warehouse.run("static/instrument_limit.sql")
+        warehouse.run("static/visit_uncertainty_part.sql")
         rows = warehouse.query("SELECT u_tesp_inwc FROM visit_uncertainty_part ORDER BY visit_id")
     return rows["u_tesp_inwc"].to_list()
 
@@ -107,12 +117,22 @@ def gains(generator: np.random.Generator, shared: float) -> NDArray[np.float64]:
     return 2 * stats.norm.cdf(normal) - 1
 
 
+def let_in(air: bool) -> float:
+    """Half-width of what an open tube lets in, in in. w.c.: rho v^2 / 2 in SI units where the airflow is known."""
+    if not air:
+        return SETTINGS["straight_tube_half_width_inwc"]
+    speed = SETTINGS["plenum_velocity_fpm"] * 0.00508 * AIRFLOW_CFM / DESIGN_CFM
+    return SETTINGS["straight_tube_velocity_share"] * 1.2013848 * DENSITY * speed**2 / 2 / 249.08891
+
+
 def measured(number: int) -> NDArray[np.float64]:
     """What DRAWS measurements of one case say less what was there, in in. w.c.
 
     Truth and offset lie anywhere between two steps of the display.
     """
-    read, (percent, floor, step, style), (*zeros, at_return, at_supply, probe, filter_drop) = CASES[number]
+    read, (percent, floor, step, style), (*zeros, at_return, at_supply, probe, filter_drop, air) = CASES[
+        number
+    ]
     generator = np.random.default_rng(20261125 + number)
     gain = gains(generator, SETTINGS["port_correlation_dual"] if style == "dual_port" else 0.0)
     tesp = np.zeros(DRAWS)
@@ -124,7 +144,7 @@ def measured(number: int) -> NDArray[np.float64]:
             share, least = SETTINGS["near_turn_half_width_share"], SETTINGS["near_turn_half_width_min_inwc"]
             there = there + within(generator, max(share * size, least))
         if probe == "straight_tube":
-            there = there + within(generator, SETTINGS["straight_tube_half_width_inwc"])
+            there = there + within(generator, let_in(air))
         if zero is None:
             offset, seen = within(generator, SETTINGS["zero_missing_half_width_inwc"]), np.zeros(DRAWS)
         else:

@@ -1,0 +1,97 @@
+-- Standard uncertainty of each visit's TESP by source (JCGM 100, 5.1.2 and 5.2.2), in. w.c.
+-- Two ports of one instrument share part of their gain error, which adds up in supply - return (return is negative).
+CREATE OR REPLACE VIEW visit_uncertainty_part AS
+WITH limits AS (
+    SELECT
+        r.*,
+        coalesce(i.accuracy_share, getvariable('default_accuracy_pct') / 100) AS accuracy_share,
+        coalesce(i.accuracy_floor_inwc, getvariable('default_accuracy_floor_inwc')) AS accuracy_floor_inwc,
+        coalesce(i.u_resolution, resolution_u(getvariable('default_resolution_inwc'))) AS u_resolution,
+        coalesce(i.port_correlation, getvariable('port_correlation_dual')) AS port_correlation,
+        -- An open tube lets in part of the velocity pressure at the port: that of the speed which the airflow has in a
+        -- plenum made for the design airflow, or a flat half-width where the airflow is not known.
+        coalesce(
+            getvariable('straight_tube_velocity_share') * r.density_ratio
+            * velocity_pressure_inwc(
+                getvariable('plenum_velocity_fpm') * coalesce(r.measured_cfm, r.table_cfm) / nullif(r.design_cfm, 0)
+            ), getvariable('straight_tube_half_width_inwc')
+        ) AS tube_half_width_inwc
+    FROM visit_airflow AS r
+    LEFT JOIN instrument_limit AS i USING (instrument_id)
+),
+
+parts AS (
+    SELECT
+        *,
+        rectangular(greatest(accuracy_share * abs(return_read), accuracy_floor_inwc)) AS u_return_accuracy,
+        rectangular(greatest(accuracy_share * abs(supply_read), accuracy_floor_inwc)) AS u_supply_accuracy,
+        CASE
+            WHEN zero_return_inwc IS NULL THEN rectangular(getvariable('zero_missing_half_width_inwc'))
+            ELSE sqrt(
+                pow(u_resolution, 2)
+                + pow(rectangular(getvariable('zero_residual_share') * abs(zero_return_inwc)), 2)
+            )
+        END AS u_return_zero,
+        CASE
+            WHEN zero_supply_inwc IS NULL THEN rectangular(getvariable('zero_missing_half_width_inwc'))
+            ELSE sqrt(
+                pow(u_resolution, 2)
+                + pow(rectangular(getvariable('zero_residual_share') * abs(zero_supply_inwc)), 2)
+            )
+        END AS u_supply_zero,
+        CASE
+            WHEN return_location = 'near_turn'
+                THEN
+                    rectangular(
+                        greatest(
+                            getvariable('near_turn_half_width_share') * abs(return_read),
+                            getvariable('near_turn_half_width_min_inwc')
+                        )
+                    )
+            ELSE 0
+        END AS u_return_location,
+        CASE
+            WHEN supply_location = 'near_turn'
+                THEN
+                    rectangular(
+                        greatest(
+                            getvariable('near_turn_half_width_share') * abs(supply_read),
+                            getvariable('near_turn_half_width_min_inwc')
+                        )
+                    )
+            ELSE 0
+        END AS u_supply_location,
+        CASE
+            WHEN probe_kind = 'straight_tube' THEN rectangular(tube_half_width_inwc)
+            ELSE 0
+        END AS u_probe,
+        CASE
+            WHEN return_port_repaired
+                THEN
+                    rectangular(greatest(accuracy_share * abs(filter_drop_inwc), accuracy_floor_inwc))
+            ELSE 0
+        END AS u_return_port,
+        CASE
+            WHEN supply_port_repaired
+                THEN
+                    rectangular(greatest(accuracy_share * abs(coil_drop_inwc), accuracy_floor_inwc))
+            ELSE 0
+        END AS u_supply_port
+    FROM limits
+),
+
+ports AS (
+    SELECT
+        *,
+        pow(u_return_accuracy, 2) + pow(u_resolution, 2) + pow(u_return_zero, 2)
+        + pow(u_return_location, 2) + pow(u_probe, 2) + pow(u_return_port, 2) AS return_variance,
+        pow(u_supply_accuracy, 2) + pow(u_resolution, 2) + pow(u_supply_zero, 2)
+        + pow(u_supply_location, 2) + pow(u_probe, 2) + pow(u_supply_port, 2) AS supply_variance,
+        port_correlation * u_return_accuracy * u_supply_accuracy AS port_covariance
+    FROM parts
+)
+
+SELECT
+    *,
+    sqrt(return_variance + supply_variance + 2 * port_covariance) AS u_tesp_inwc
+FROM ports;
