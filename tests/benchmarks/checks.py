@@ -1,4 +1,4 @@
-"""Time of the repairs and of all checks over a fleet, beside DuckDB's raw read of the same visits' CSV files.
+"""Time of repairs, checks and static stage over a fleet, beside DuckDB's raw read of the same visits' CSV files.
 
     .venv/bin/python -m tests.benchmarks.checks [VISITS] [RUNS]
 
@@ -15,7 +15,7 @@ from pathlib import Path
 
 from pipeline.checks import all_checks, run_checks
 from pipeline.simulate import make_fleet_command
-from pipeline.stages import RunOrder, load_stage
+from pipeline.stages import RunOrder, load_stage, static_stage
 from pipeline.warehouse import SQL_DIR, Warehouse
 from tests.conftest import FIELD_TODAY
 
@@ -62,6 +62,11 @@ def measure(folder: Path, visits: int, runs: int) -> dict[str, tuple[float, floa
             "raw read, rows counted": lambda: warehouse.scalar(f"SELECT count(*) FROM read_csv({files})"),
             "repairs": lambda: repair(warehouse),
             "checks": lambda: run_checks(warehouse),
+            "static stage": lambda: static_stage(warehouse, order),
+            "visit_static alone": lambda: warehouse.run("static/visit_static.sql"),
+            "visit_static copied": lambda: warehouse.execute(
+                "CREATE OR REPLACE TABLE copied AS FROM visit_static"
+            ),
         }
         for _ in range(runs):
             for name, step in steps.items():
