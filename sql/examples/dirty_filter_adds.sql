@@ -9,8 +9,7 @@ WITH unit AS (
         - median(s.tesp_inwc) FILTER (WHERE s.like_new) AS added_inwc
     FROM visit_static AS s
     INNER JOIN visit AS v USING (visit_id)
-    INNER JOIN visit_segment AS g USING (visit_id)
-    WHERE s.valid AND g.since_last_work
+    WHERE s.valid AND s.since_last_work
     GROUP BY s.equipment_id, s.mode
     HAVING n_dirty > 0 AND n_clean > 0
 )

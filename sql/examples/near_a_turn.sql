@@ -8,8 +8,7 @@ WITH place AS (
         count(*) AS n_visits
     FROM visit_static AS s
     INNER JOIN visit AS v USING (visit_id)
-    INNER JOIN visit_segment AS g USING (visit_id)
-    WHERE s.like_new AND g.since_last_work AND near_turn IS NOT NULL
+    WHERE s.like_new AND s.since_last_work AND near_turn IS NOT NULL
     GROUP BY s.equipment_id, s.mode, near_turn
 )
 

@@ -6,7 +6,6 @@ SELECT
     median(v.tesp_inwc - s.level_inwc) AS off_level_inwc
 FROM visit_static AS v
 INNER JOIN site_static AS s ON v.equipment_id = s.equipment_id AND v.mode = s.mode
-INNER JOIN visit_segment AS g USING (visit_id)
-WHERE v.like_new AND g.since_last_work AND s.level_inwc IS NOT NULL
+WHERE v.like_new AND v.since_last_work AND s.level_inwc IS NOT NULL
 GROUP BY month_no, v.mode
 ORDER BY month_no, v.mode;
