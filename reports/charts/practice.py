@@ -54,7 +54,7 @@ def funnel(technicians: Result) -> Any:
             color=alt.Color(
                 "zeroing_state:N",
                 title=None,
-                legend=alt.Legend(orient="top", labelExpr=f"({WORDS})[datum.value]"),
+                legend=alt.Legend(orient="top", columns=2, labelExpr=f"({WORDS})[datum.value]"),
                 scale=alt.Scale(
                     domain=list(STATES),
                     range=["var(--supply)", "var(--airflow_setting)", "var(--ink)", "var(--none)"],
@@ -63,7 +63,7 @@ def funnel(technicians: Result) -> Any:
             shape=alt.Shape(
                 "zeroing_state:N",
                 title=None,
-                legend=alt.Legend(orient="top", labelExpr=f"({WORDS})[datum.value]"),
+                legend=alt.Legend(orient="top", columns=2, labelExpr=f"({WORDS})[datum.value]"),
                 scale=alt.Scale(domain=list(STATES), range=["triangle-up", "diamond", "circle", "cross"]),
             ),
             tooltip=[

@@ -38,6 +38,7 @@ def fates(by_month: Result) -> Any:
                 scale=alt.Scale(domain=list(FATES), range=list(FILLS)),
                 legend=alt.Legend(
                     orient="top",
+                    columns=2,  # so that it fits a narrow screen
                     labelExpr=f"({FATE_WORDS})[datum.value]",
                     symbolType="square",
                     symbolSize=160,
