@@ -6,8 +6,8 @@ SELECT
     v.equipment_id,
     v.mode,
     v.visited_on,
-    s.segment,
-    s.since_last_work,
+    v.segment,
+    v.since_last_work,
     epoch(v.visited_at) / 86400.0 / getvariable('days_per_year') AS at_year,
     v.technician_id,
     coalesce(v.instrument_id, '') AS instrument_id,
@@ -33,7 +33,6 @@ SELECT
     v.supply_restriction_inwc,
     v.airflow_setting_inwc
 FROM visit_static AS v
-INNER JOIN visit_segment AS s USING (visit_id)
 LEFT JOIN instrument_offset AS o
     ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
-WHERE v.like_new AND NOT s.on_work_day;
+WHERE v.like_new AND NOT v.on_work_day;

@@ -12,10 +12,9 @@ WITH seen AS (
             v.tesp_inwc
             - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
             + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END
-        ) FILTER (WHERE v.valid AND s.since_last_work) AS as_found_level_inwc,
-        count(*) FILTER (WHERE v.valid AND s.since_last_work) AS n_as_found
+        ) FILTER (WHERE v.valid AND v.since_last_work) AS as_found_level_inwc,
+        count(*) FILTER (WHERE v.valid AND v.since_last_work) AS n_as_found
     FROM visit_static AS v
-    INNER JOIN visit_segment AS s USING (visit_id)
     LEFT JOIN instrument_offset AS o
         ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
     GROUP BY v.equipment_id, v.mode

@@ -7,15 +7,14 @@ WITH looked_at AS (
         v.site_id,
         v.equipment_id,
         v.mode,
-        s.segment,
+        v.segment,
         v.technician_id,
         coalesce(v.instrument_id, '') AS instrument_id,
         v.return_inwc,
         v.supply_inwc,
         v.tesp_inwc
     FROM visit_static AS v
-    INNER JOIN visit_segment AS s USING (visit_id)
-    WHERE v.like_new AND v.sides_known AND NOT s.on_work_day
+    WHERE v.like_new AND v.sides_known AND NOT v.on_work_day
 ),
 
 place AS (
