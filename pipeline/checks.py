@@ -16,7 +16,7 @@ import polars as pl
 from pipeline.errors import StageError
 from pipeline.warehouse import SQL_DIR, Warehouse
 
-HEADER = re.compile(r"^-- (title|consequence|why|applies_to): (.+)$", re.MULTILINE)
+HEADER = re.compile(r"^-- (title|consequence|why|applies_to|scope): (.+)$", re.MULTILINE)
 CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
 
 
@@ -29,6 +29,7 @@ class Check:
     consequence: str
     why: str
     applies_to: str  # "visit", or "drops": then a set_aside leaves the visit itself valid
+    scope: str  # "equipment", or "fleet": then it looks at visits to other equipment too (pipeline/steps.py)
     sql: str
 
 
@@ -46,6 +47,7 @@ def read_check(path: Path) -> Check:
         header["consequence"],
         header["why"],
         header.get("applies_to", "visit"),
+        header.get("scope", "equipment"),
         body,
     )
 
@@ -57,12 +59,17 @@ def all_checks() -> tuple[Check, ...]:
 
 
 def run_checks(warehouse: Warehouse) -> None:
-    """Make `check_catalog` and `finding` (visit_id, check_id, consequence, detail) from `reading`."""
-    checks = all_checks()
+    """Make `check_catalog` and `finding` (visit_id, check_id, consequence, detail) from `visit` and `reading`."""
+    find_over_fleet(warehouse)
+    find_by_equipment(warehouse)
+
+
+def find_over_fleet(warehouse: Warehouse) -> None:
+    """Make `check_catalog`, and `finding` with what the checks find that look at several pieces of equipment."""
     warehouse.store(
         "check_catalog",
         pl.DataFrame(
-            [(c.check_id, c.title, c.consequence, c.why, c.applies_to) for c in checks],
+            [(c.check_id, c.title, c.consequence, c.why, c.applies_to) for c in all_checks()],
             schema=["check_id", "title", "consequence", "why", "applies_to"],
             orient="row",
         ),
@@ -72,7 +79,18 @@ def run_checks(warehouse: Warehouse) -> None:
             "CREATE OR REPLACE TABLE finding "
             "(visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR, detail VARCHAR)"
         )
-        for check in checks:
+        _find(warehouse, "fleet")
+
+
+def find_by_equipment(warehouse: Warehouse) -> None:
+    """Add to `finding` what the checks find that look at one piece of equipment at a time."""
+    with warehouse.transaction():
+        _find(warehouse, "equipment")
+
+
+def _find(warehouse: Warehouse, scope: str) -> None:
+    for check in all_checks():
+        if check.scope == scope:
             warehouse.run_in_transaction(
                 f"checks/{check.check_id}.sql",
                 f"INSERT INTO finding SELECT visit_id, '{check.check_id}', consequence, detail FROM ({check.sql})",

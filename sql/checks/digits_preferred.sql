@@ -1,5 +1,6 @@
 -- title: Last digits preferred
 -- consequence: note
+-- scope: fleet
 -- why: Read to the gauge's last digit, one reading in five ends in 0 or 5. A technician far above that estimates or rounds: the visits named are those where both readings end so. A reason to coach, no proof.
 WITH steps AS (
     SELECT

@@ -1,5 +1,6 @@
 -- title: Readings repeated from another site
 -- consequence: note
+-- scope: fleet
 -- why: The same two readings to the last of three decimals at another site within a day are rarely chance: copied, or not read.
 WITH pair AS (
     SELECT hash(technician_id, return_static, supply_static) AS pair_hash

@@ -1,5 +1,6 @@
 -- title: Two sites within minutes
 -- consequence: note
+-- scope: fleet
 -- why: Drilling, probing and driving take longer than this: one of the two times is wrong, or one site was not measured.
 WITH timed AS (
     SELECT

@@ -1,5 +1,6 @@
 -- title: Zero too old
 -- consequence: set_aside
+-- scope: fleet
 -- why: A manometer drifts with temperature and handling: zero at each site, and again after hours.
 WITH day_so_far AS (
     SELECT
