@@ -58,6 +58,10 @@ class Warehouse:
         self._variables[name] = (value, sql_type)
         self.con.execute(f"SET VARIABLE {name} = CAST(? AS {sql_type})", [str(value)])
 
+    def variables(self) -> dict[str, tuple[object, str]]:
+        """What `set_variable` made readable: name -> value and SQL type."""
+        return dict(self._variables)
+
     def run(self, name: str, parameters: Mapping[str, object] | None = None) -> None:
         """Run every statement of `sql/<name>` in one transaction; parameters are $names in the file."""
         text = (SQL_DIR / name).read_text(encoding="utf-8")
