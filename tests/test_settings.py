@@ -15,6 +15,9 @@ from pipeline.warehouse import SQL_DIR
 SET_BY_STAGES = {
     "today",
     "measurer_sd",
+    "level_scatter_inwc",
+    "trend_scatter_inwc",
+    "cause_variance",
     "scatter_prior_df",
     "scatter_prior_variance",
     "trend_prior_df",

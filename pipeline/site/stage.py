@@ -1,4 +1,4 @@
-"""The site stage: SQL files in order, with the fleet-wide priors fitted on arrays between them."""
+"""The site stage, step by step; what is fitted over the fleet stands between the SQL files as variables."""
 
 from __future__ import annotations
 
@@ -7,42 +7,15 @@ from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd
 from pipeline.site.ranks import rank_frame
+from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
-LISTED = """
-    SELECT equipment_id, mode, level_inwc, level_se_inwc, level_df, s.rated_tesp_inwc
-    FROM site_static AS s JOIN equipment AS e USING (equipment_id)
-    WHERE static_state IN ('chronic', 'uncertain') AND (e.retired_on IS NULL OR e.retired_on > getvariable('today'))
-    ORDER BY equipment_id, mode
-"""
+Floats = NDArray[np.float64]
 
 
 def run_site(warehouse: Warehouse) -> None:
     """Make site_static, site_trend, equipment_trend and site_priority."""
-    set_measurer_sd(warehouse)
-    for name in ("comparable_visit", "level_visit", "level_centre", "level_weight", "level_scatter"):
-        warehouse.run(f"site/{name}.sql")
-    set_prior(
-        warehouse,
-        "scatter",
-        "SELECT scatter_variance, n - 1 AS df FROM level_scatter WHERE n >= 3 ORDER BY ALL",
-    )
-    warehouse.run("site/site_cause.sql")
-    warehouse.run("site/site_static.sql")
-    for name in ("duct_question", "duct_answer", "site_what_if"):
-        warehouse.run(f"site/{name}.sql")
-    for series, trend in (("series_tesp", "site_trend"), ("series_restriction", "restriction_trend")):
-        warehouse.run(f"site/{series}.sql")
-        warehouse.run("site/series_slope.sql")
-        warehouse.run(f"site/{trend}.sql")
-    warehouse.run("site/trend_start.sql")
-    warehouse.run("site/trend_line.sql")
-    set_prior(warehouse, "trend", "SELECT scatter_variance, df FROM trend_line WHERE df >= 2 ORDER BY ALL")
-    warehouse.run("site/change_point.sql")
-    warehouse.run("site/equipment_trend.sql")
-    warehouse.store("rank_interval", rank_frame(warehouse.query(LISTED)))
-    for name in ("site_priority", "branch_static", "site_attention"):
-        warehouse.run(f"site/{name}.sql")
+    run_steps(warehouse, STEPS)
 
 
 def set_measurer_sd(warehouse: Warehouse) -> None:
@@ -59,7 +32,101 @@ def set_measurer_sd(warehouse: Warehouse) -> None:
     warehouse.set_variable("measurer_sd", sd, "DOUBLE")
 
 
-def set_prior(warehouse: Warehouse, name: str, query: str) -> None:
+def set_level_scatter(warehouse: Warehouse) -> None:
+    """The fleet's scatter around a level (in. w.c.), robust, as the variable `level_scatter_inwc`."""
+    _set_scatter(warehouse, "level", "FROM level_distance")
+
+
+def set_trend_scatter(warehouse: Warehouse) -> None:
+    """The fleet's scatter around a trend (in. w.c.), robust, as the variable `trend_scatter_inwc`."""
+    _set_scatter(warehouse, "trend", "FROM trend_residual WHERE n_visits > n_modes + 2")
+
+
+def set_scatter_prior(warehouse: Warehouse) -> None:
+    """What a level borrows of the fleet's scatter: variables `scatter_prior_df`, `scatter_prior_variance`."""
+    _set_prior(
+        warehouse,
+        "scatter",
+        "SELECT scatter_variance, n - 1 AS df FROM level_scatter WHERE n >= 3 ORDER BY ALL",
+    )
+
+
+def set_trend_prior(warehouse: Warehouse) -> None:
+    """What a trend borrows of the fleet's scatter: variables `trend_prior_df`, `trend_prior_variance`."""
+    _set_prior(warehouse, "trend", "SELECT scatter_variance, df FROM trend_line WHERE df >= 2 ORDER BY ALL")
+
+
+def set_cause_variance(warehouse: Warehouse) -> None:
+    """How the lead of one cause over another varies from visit to visit (in. w.c. squared): `cause_variance`."""
+    variance = warehouse.scalar(
+        """
+        SELECT coalesce(quantile_cont(rival.variance, 0.5), 4e-4) FROM cause_lead
+        WHERE n >= getvariable('min_visits')
+        """
+    )
+    warehouse.set_variable("cause_variance", variance, "DOUBLE")
+
+
+def set_rank_interval(warehouse: Warehouse) -> None:
+    """Make `rank_interval`: how sure the places in the list of sites are."""
+    listed = warehouse.query(
+        """
+        SELECT equipment_id, mode, level_inwc, level_se_inwc, level_df, rated_tesp_inwc
+        FROM site_static SEMI JOIN priority_evidence USING (equipment_id, mode)
+        ORDER BY equipment_id, mode
+        """
+    )
+    warehouse.store("rank_interval", rank_frame(listed))
+
+
+# Few changes between the scopes: a part of the fleet waits for all others at each.
+STEPS = (
+    Step("fleet", set_measurer_sd),
+    Step("equipment", "site/comparable_visit.sql", ("comparable_visit",)),
+    Step("equipment", "site/level_visit.sql", ("level_visit",)),
+    Step("equipment", "site/level_centre.sql", ("level_centre",)),
+    Step("equipment", "site/level_distance.sql", ("level_distance",)),
+    Step("equipment", "site/series_test.sql", ("series_test",)),
+    Step("equipment", "site/trend_start.sql", ("trend_start",)),
+    Step("equipment", "site/trend_residual.sql", ("trend_residual",)),
+    Step("fleet", set_level_scatter),
+    Step("fleet", set_trend_scatter),
+    Step("equipment", "site/level_weight.sql", ("level_weight",)),
+    Step("equipment", "site/level_scatter.sql", ("level_scatter",)),
+    Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
+    Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
+    Step("equipment", "site/trend_line.sql", ("trend_line",)),
+    Step("fleet", set_scatter_prior),
+    Step("fleet", set_cause_variance),
+    Step("fleet", set_trend_prior),
+    Step("equipment", "site/site_cause.sql", ("site_cause",)),
+    Step("equipment", "site/site_static.sql", ("site_static",)),
+    Step("equipment", "site/duct_question.sql", ("duct_question",)),
+    Step("equipment", "site/duct_answer.sql", ("duct_answer",)),
+    Step("equipment", "site/site_what_if.sql", ("site_what_if",)),
+    Step("equipment", "site/change_point.sql", ("change_point",)),
+    Step("equipment", "site/trend_test.sql", ("trend_test",)),
+    Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
+    Step("equipment", "site/site_attention.sql", ("site_attention",)),
+    Step("fleet", "site/trend_adjusted.sql", ("trend_adjusted",)),
+    Step("fleet", set_rank_interval, ("rank_interval",)),
+    Step("fleet", "site/site_priority.sql", ("site_priority",)),
+    Step("fleet", "site/branch_static.sql", ("branch_static",)),
+    Step("equipment", "site/site_trend.sql", ("site_trend",)),
+    Step("equipment", "site/restriction_trend.sql", ("restriction_trend",)),
+    Step("equipment", "site/equipment_trend.sql", ("equipment_trend",)),
+)
+
+
+def _set_scatter(warehouse: Warehouse, name: str, rows: str) -> None:
+    """1.4826 times the median distance is the standard deviation of normal readings; no rows: 0.02, a first guess."""
+    scatter = warehouse.scalar(
+        f"SELECT coalesce(greatest(1.4826 * quantile_cont(distance_inwc, 0.5), 0.001), 0.02) {rows}"
+    )
+    warehouse.set_variable(f"{name}_scatter_inwc", scatter, "DOUBLE")
+
+
+def _set_prior(warehouse: Warehouse, name: str, query: str) -> None:
     """Fit a prior to the variances of `query` (variance, df) into variables <name>_prior_df, <name>_prior_variance."""
     rows = warehouse.query(query)
     variance, df = _floats(rows[rows.columns[0]].to_numpy()), _floats(rows["df"].to_numpy())
@@ -68,5 +135,5 @@ def set_prior(warehouse: Warehouse, name: str, query: str) -> None:
     warehouse.set_variable(f"{name}_prior_variance", prior_variance, "DOUBLE")
 
 
-def _floats(values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _floats(values: Floats) -> Floats:
     return values.astype(np.float64)

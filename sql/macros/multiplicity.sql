@@ -34,3 +34,13 @@ CREATE OR REPLACE MACRO bh_adjusted(table_name VARCHAR) AS TABLE (
         END AS q_bh
     FROM ranked
 );
+
+-- What a trend is called: rising or falling where its q is at most q_limit, else steady; without a q or a slope, NULL.
+-- unit: slope in any unit a year; a word. source: data contract section 3, site_trend
+CREATE OR REPLACE MACRO trend_word(slope DOUBLE, q DOUBLE, q_limit DOUBLE) AS (
+    CASE
+        WHEN q <= q_limit AND slope > 0 THEN 'rising'
+        WHEN q <= q_limit AND slope < 0 THEN 'falling'
+        WHEN q > q_limit OR slope = 0 THEN 'steady'
+    END
+);

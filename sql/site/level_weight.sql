@@ -1,29 +1,18 @@
 -- Huber weights against a bad visit: the yardstick of a site is its own median distance, pooled with the fleet's
 -- (few visits borrow the fleet's scatter; a site that scatters more keeps its own).
 CREATE OR REPLACE TEMP TABLE level_weight AS
-WITH fleet AS (
-    SELECT
-        greatest(
-            1.4826 * quantile_cont(abs(v.tesp_inwc - c.middle_inwc) / sqrt(1 - 1.0 / c.n), 0.5), 0.001
-        ) AS scatter_inwc
-    FROM level_visit AS v
-    INNER JOIN level_centre AS c USING (equipment_id, mode)
-    WHERE c.n >= getvariable('min_visits')
-),
-
-yardstick AS (
+WITH yardstick AS (
     SELECT
         c.equipment_id,
         c.mode,
         c.middle_inwc,
         sqrt(
             (
-                getvariable('yardstick_prior_visits') * pow(coalesce(f.scatter_inwc, 0.02), 2)
+                getvariable('yardstick_prior_visits') * pow(getvariable('level_scatter_inwc'), 2)
                 + (c.n - 1) * pow(1.4826 * c.mad_inwc / sqrt(greatest(1 - 1.0 / c.n, 0.1)), 2)
             ) / (getvariable('yardstick_prior_visits') + c.n - 1)
         ) AS scatter_inwc
     FROM level_centre AS c
-    CROSS JOIN fleet AS f
 )
 
 SELECT

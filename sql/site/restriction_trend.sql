@@ -2,7 +2,7 @@
 -- rising: the ducts clog. TESP alone: the fan was set faster. Restriction alone: a constant-airflow fan gives up air.
 CREATE OR REPLACE TABLE restriction_trend AS
 SELECT
-    v.site_id,
+    t.site_id,
     s.equipment_id,
     s.mode,
     s.n_visits,
@@ -12,11 +12,11 @@ SELECT
     s.slope_hi,
     s.mann_kendall_s,
     s.p_value,
-    s.q_value,
-    s.trend,
+    q.q_value,
+    trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')) AS trend,
     t.trend AS tesp_trend
-FROM series_slope AS s
-INNER JOIN site_static AS v USING (equipment_id, mode)
+FROM series_test AS s
+INNER JOIN trend_adjusted AS q USING (series, equipment_id, mode)
 INNER JOIN site_trend AS t USING (equipment_id, mode)
-WHERE s.p_value IS NOT NULL
+WHERE s.series = 'restriction'
 ORDER BY s.equipment_id, s.mode;

@@ -1,53 +1,20 @@
 -- Which sites first: the chronic and the uncertain ones in service, by expected excess; ties by id. What to check
 -- first is said in the trade's words, by side and evidence.
 CREATE OR REPLACE TABLE site_priority AS
-WITH drops AS (
-    SELECT
-        v.equipment_id,
-        v.mode,
-        median(v.filter_drop_inwc) AS filter_drop_inwc,
-        median(v.coil_drop_inwc) AS coil_drop_inwc
-    FROM visit_static AS v
-    INNER JOIN level_visit AS l USING (visit_id)
-    GROUP BY v.equipment_id, v.mode
-),
-
-at_rating AS (
-    -- Fan power where the same tap meets the rating, from the blower table.
-    SELECT
-        s.equipment_id,
-        s.mode,
-        interpolate(
-            b.rated_tesp_inwc / b.density_ratio, t.static_lo, t.power_lo, t.static_hi, t.power_hi
-        ) AS power_w
-    FROM site_static AS s
-    INNER JOIN equipment_budget AS b USING (equipment_id)
-    ASOF INNER JOIN blower_segment AS t
-        ON
-            b.blower_table_id = t.blower_table_id
-            AND CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END = t.tap
-            AND b.rated_tesp_inwc / b.density_ratio >= t.static_lo
-    WHERE b.rated_tesp_inwc / b.density_ratio <= t.static_hi
-),
-
-listed AS (
+WITH listed AS (
     SELECT
         s.*,
         e.motor_kind,
         b.return_budget_inwc,
         d.filter_drop_inwc,
         d.coil_drop_inwc,
-        a.power_w AS power_at_rating_w,
+        d.power_at_rating_w,
         row_number() OVER by_excess AS rank,
         row_number() OVER by_side AS rank_in_side
     FROM site_static AS s
     INNER JOIN equipment AS e USING (equipment_id)
     INNER JOIN equipment_budget AS b USING (equipment_id)
-    LEFT JOIN drops AS d ON s.equipment_id = d.equipment_id AND s.mode = d.mode
-    LEFT JOIN at_rating AS a ON s.equipment_id = a.equipment_id AND s.mode = a.mode
-    WHERE
-        s.static_state IN ('chronic', 'uncertain')
-        AND (e.retired_on IS NULL OR e.retired_on > getvariable('today'))
+    INNER JOIN priority_evidence AS d ON s.equipment_id = d.equipment_id AND s.mode = d.mode
     WINDOW
         by_excess AS (ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode),
         by_side AS (

@@ -1,38 +1,17 @@
 -- Each unit's line with one slope and a level a mode, fitted by weighted least squares; the weights (Huber) come
 -- from the robust start, so that a bad visit does not draw the line.
 CREATE OR REPLACE TEMP TABLE trend_line AS
-WITH residual AS (
-    SELECT
-        v.*,
-        t.n_visits,
-        t.n_modes,
-        v.tesp_inwc - t.slope * v.at_year
-        - median(v.tesp_inwc - t.slope * v.at_year) OVER (PARTITION BY v.equipment_id, v.mode) AS off_line
-    FROM level_visit AS v
-    INNER JOIN trend_start AS t USING (equipment_id)
-),
-
-fleet AS (
-    SELECT
-        greatest(
-            1.4826 * quantile_cont(abs(off_line) / sqrt(1 - (n_modes + 1.0) / n_visits), 0.5), 0.001
-        ) AS scatter_inwc
-    FROM residual
-    WHERE n_visits > n_modes + 2
-),
-
-own AS (
+WITH own AS (
     SELECT
         r.equipment_id,
         sqrt(
             (
-                getvariable('yardstick_prior_visits') * pow(coalesce(any_value(f.scatter_inwc), 0.02), 2)
+                getvariable('yardstick_prior_visits') * pow(getvariable('trend_scatter_inwc'), 2)
                 + (any_value(r.n_visits) - any_value(r.n_modes) - 1)
-                * pow(1.4826 * median(abs(r.off_line)) / sqrt(1 - (any_value(r.n_modes) + 1.0) / any_value(r.n_visits)), 2)
+                * pow(1.4826 * median(r.distance_inwc), 2)
             ) / (getvariable('yardstick_prior_visits') + any_value(r.n_visits) - any_value(r.n_modes) - 1)
         ) AS scatter_inwc
-    FROM residual AS r
-    CROSS JOIN fleet AS f
+    FROM trend_residual AS r
     GROUP BY r.equipment_id
 ),
 
@@ -40,7 +19,7 @@ weighted AS (
     SELECT
         r.*,
         least(1, getvariable('robust_cutoff') * o.scatter_inwc / greatest(abs(r.off_line), 1e-12)) AS weight
-    FROM residual AS r
+    FROM trend_residual AS r
     INNER JOIN own AS o USING (equipment_id)
 ),
 

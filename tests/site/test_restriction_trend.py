@@ -24,7 +24,7 @@ def series(unit: str, cfm: list[float], k: list[float]) -> list[tuple[object, ..
 
 @pytest.fixture(scope="module")
 def trends() -> dict[tuple[str, str], dict[str, object]]:
-    """(series, unit) -> its row of series_slope."""
+    """(series, unit) -> its row of series_test, with the word for it."""
     k = 0.6 / DESIGN_CFM**2
     up = [1 + 0.05 * i for i in range(VISITS)]
     rows = [
@@ -36,11 +36,17 @@ def trends() -> dict[tuple[str, str], dict[str, object]]:
     found = {}
     with Warehouse() as warehouse:
         warehouse.store("level_visit", pl.DataFrame(rows, schema=columns, orient="row"))
-        for name in ("tesp", "restriction"):
-            warehouse.run(f"site/series_{name}.sql")
-            warehouse.run("site/series_slope.sql")
-            for row in warehouse.query("SELECT * FROM series_slope").iter_rows(named=True):
-                found[name, row["equipment_id"]] = row
+        warehouse.run("site/series_test.sql")
+        warehouse.store("trend_test", pl.DataFrame(schema={"equipment_id": pl.String, "p_value": pl.Float64}))
+        warehouse.run("site/trend_adjusted.sql")
+        rows = warehouse.query(
+            """
+            SELECT *, trend_word(slope_per_year, q_value, getvariable('trend_q')) AS trend
+            FROM series_test JOIN trend_adjusted USING (series, equipment_id, mode)
+            """
+        )
+        for row in rows.iter_rows(named=True):
+            found[row["series"], row["equipment_id"]] = row
     return found
 
 

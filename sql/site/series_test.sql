@@ -1,8 +1,31 @@
--- Trend of each row of `trend_series` (equipment_id, mode, visited_on, at_year, value): Theil-Sen slope with its interval
--- (ranks as in scipy.stats.theilslopes), Mann-Kendall with ties, Benjamini-Hochberg over the fleet. Run once a series.
-CREATE OR REPLACE TEMP TABLE series_slope AS
-WITH span AS (
+-- Trend of each equipment and mode in two series, TESP and the restriction at the design airflow: Theil-Sen slope with its
+-- interval (ranks as in scipy.stats.theilslopes), Mann-Kendall with ties. A fan set to another tap moves the TESP and not
+-- the restriction; a duct that clogs or is opened moves both.
+CREATE OR REPLACE TEMP TABLE series_test AS
+WITH trend_series AS (
     SELECT
+        'tesp' AS series,
+        equipment_id,
+        mode,
+        visited_on,
+        at_year,
+        tesp_inwc AS value
+    FROM level_visit
+    UNION ALL
+    SELECT
+        'restriction' AS series,
+        equipment_id,
+        mode,
+        visited_on,
+        at_year,
+        tesp_inwc / pow(airflow_ratio, getvariable('duct_exponent')) AS value
+    FROM level_visit
+    WHERE airflow_ratio > 0
+),
+
+span AS (
+    SELECT
+        series,
         equipment_id,
         mode,
         count(*) AS n_visits,
@@ -11,64 +34,67 @@ WITH span AS (
         median(value) AS middle_value,
         n_visits >= getvariable('trend_min_visits') AND span_days >= getvariable('trend_min_span_days') AS enough
     FROM trend_series
-    GROUP BY equipment_id, mode
+    GROUP BY series, equipment_id, mode
 ),
 
 judged AS (
-    SELECT v.equipment_id, v.mode, v.at_year, v.value
+    SELECT v.series, v.equipment_id, v.mode, v.at_year, v.value
     FROM trend_series AS v
-    INNER JOIN span AS s USING (equipment_id, mode)
+    INNER JOIN span AS s USING (series, equipment_id, mode)
     WHERE s.enough
 ),
 
 pair AS (
     SELECT
+        a.series,
         a.equipment_id,
         a.mode,
         (b.value - a.value) / (b.at_year - a.at_year) AS slope,
         sign(round(b.value - a.value, 9)) AS direction
     FROM judged AS a
-    INNER JOIN judged AS b USING (equipment_id, mode)
+    INNER JOIN judged AS b USING (series, equipment_id, mode)
     WHERE a.at_year < b.at_year
 ),
 
 slope AS (
     SELECT
+        series,
         equipment_id,
         mode,
         list_sort(list(slope)) AS slopes,
         median(slope) AS slope_per_year,
         sum(direction)::BIGINT AS mann_kendall_s
     FROM pair
-    GROUP BY equipment_id, mode
+    GROUP BY series, equipment_id, mode
 ),
 
 tie_value AS (
-    SELECT equipment_id, mode, count(*) AS t
+    SELECT series, equipment_id, mode, count(*) AS t
     FROM judged
-    GROUP BY equipment_id, mode, round(value, 9)
+    GROUP BY series, equipment_id, mode, round(value, 9)
 ),
 
 tie_time AS (
-    SELECT equipment_id, mode, count(*) AS t
+    SELECT series, equipment_id, mode, count(*) AS t
     FROM judged
-    GROUP BY equipment_id, mode, at_year
+    GROUP BY series, equipment_id, mode, at_year
 ),
 
 tie AS (
-    SELECT equipment_id, mode, sum(t * (t - 1) * (2 * t + 5)) AS correction
+    SELECT series, equipment_id, mode, sum(t * (t - 1) * (2 * t + 5)) AS correction
     FROM tie_value
-    GROUP BY equipment_id, mode
+    GROUP BY series, equipment_id, mode
 ),
 
 clash AS (
-    SELECT equipment_id, mode, sum(t * (t - 1) * (2 * t + 5)) AS correction
+    SELECT series, equipment_id, mode, sum(t * (t - 1) * (2 * t + 5)) AS correction
     FROM tie_time
-    GROUP BY equipment_id, mode
+    GROUP BY series, equipment_id, mode
 ),
 
 tested AS (
     SELECT
+        s.series,
         s.equipment_id,
         s.mode,
         s.n_visits,
@@ -90,28 +116,14 @@ tested AS (
         round_even((n_slopes - 1.959963984540054 * sigma) / 2, 0)::BIGINT AS rank_lo,
         least(round_even((n_slopes + 1.959963984540054 * sigma) / 2, 0)::BIGINT, n_slopes - 1) AS rank_hi
     FROM span AS s
-    INNER JOIN slope AS l USING (equipment_id, mode)
-    INNER JOIN tie AS t USING (equipment_id, mode)
-    INNER JOIN clash AS c USING (equipment_id, mode)
+    INNER JOIN slope AS l USING (series, equipment_id, mode)
+    INNER JOIN tie AS t USING (series, equipment_id, mode)
+    INNER JOIN clash AS c USING (series, equipment_id, mode)
     WHERE s.enough
-),
-
-ranked AS (
-    SELECT
-        *,
-        count(*) OVER () AS family,
-        row_number() OVER (ORDER BY p_value, equipment_id, mode) AS place_in_family
-    FROM tested
-),
-
-adjusted AS (
-    SELECT
-        *,
-        least(1, min(p_value * family / place_in_family) OVER (ORDER BY place_in_family DESC)) AS q_value
-    FROM ranked
 )
 
 SELECT
+    s.series,
     s.equipment_id,
     s.mode,
     s.n_visits,
@@ -122,13 +134,6 @@ SELECT
     a.slopes[greatest(a.rank_lo, 1)] AS slope_lo,
     a.slopes[greatest(a.rank_hi + 1, 1)] AS slope_hi,
     a.mann_kendall_s,
-    a.p_value,
-    a.q_value,
-    CASE
-        WHEN a.q_value IS NULL THEN 'too_few_visits'
-        WHEN a.q_value <= getvariable('trend_q') AND a.slope_per_year > 0 THEN 'rising'
-        WHEN a.q_value <= getvariable('trend_q') AND a.slope_per_year < 0 THEN 'falling'
-        ELSE 'steady'
-    END AS trend
+    a.p_value
 FROM span AS s
-LEFT JOIN adjusted AS a USING (equipment_id, mode);
+LEFT JOIN tested AS a USING (series, equipment_id, mode);
