@@ -48,7 +48,7 @@ requirements:
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate -q \
 	  --extra build pyproject.toml -o requirements.txt
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate -q \
-	  --extra build --extra dev -c requirements.txt pyproject.toml -o requirements-dev.txt
+	  --extra build --extra cluster --extra dev -c requirements.txt pyproject.toml -o requirements-dev.txt
 
 clean:
 	rm -rf out build dist .pytest_cache .mypy_cache .ruff_cache

@@ -17,6 +17,8 @@ from pipeline.errors import StageError
 from pipeline.warehouse import SQL_DIR, Warehouse
 
 HEADER = re.compile(r"^-- (title|consequence|why|applies_to|scope): (.+)$", re.MULTILINE)
+# What the checks of one piece of equipment read beside the readings.
+READ = ("visit", "equipment", "instrument", "blower_table", "finding")
 CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
 
 

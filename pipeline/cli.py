@@ -64,6 +64,16 @@ def build_parser() -> argparse.ArgumentParser:
     run.add_argument("--into", type=Path, required=True, metavar="DIR", help="where everything is kept")
     run.add_argument("--mapping", type=Path, metavar="FILE", help="TOML file that translates another export")
     _run_options(run, today=True)
+    run.add_argument(
+        "--cluster",
+        metavar="ADDRESS|local:N",
+        help="work on parts of the fleet on a Dask cluster, or on N workers started here",
+    )
+    run.add_argument(
+        "--shared",
+        metavar="FOLDER|URL",
+        help="where the parts lie, reached by every worker under the same name; default: DIR/parts",
+    )
     run.set_defaults(run=_run)
 
     report = commands.add_parser("report", help="draw the reports again from what is published")
@@ -139,6 +149,8 @@ def _run(arguments: argparse.Namespace) -> int:
         pseudonyms=arguments.pseudonyms,
         direct=arguments.direct,
         quiet=arguments.quiet,
+        cluster=arguments.cluster,
+        shared=arguments.shared,
     )
     return 0
 
@@ -147,6 +159,7 @@ def _demo(arguments: argparse.Namespace) -> int:
     from seed_data import DEMO_DROP, DEMO_MAPPING, DEMO_TODAY
 
     arguments.drops, arguments.mapping, arguments.today = [DEMO_DROP], DEMO_MAPPING, DEMO_TODAY
+    arguments.cluster = arguments.shared = None
     status = _run(arguments)
     sys.stdout.write(f"open {(arguments.into / 'reports' / 'index.html')} in a browser\n")
     return status

@@ -38,8 +38,10 @@ def prefect_home(order: RunOrder) -> Path:
     return order.into.resolve() / ".prefect"
 
 
-def _prepare_environment(home: Path) -> None:
+def prepare_environment(order: RunOrder) -> None:
     """Prefect reads its settings when it is imported, so this comes first."""
+    home = prefect_home(order)
+    home.mkdir(parents=True, exist_ok=True)
     for name, value in _DEFAULTS.items():
         os.environ.setdefault(name, value)
     os.environ.update(_FORCED, PREFECT_HOME=str(home))
@@ -82,22 +84,29 @@ def _send_what_waits() -> None:
     EventsWorker.drain_all(timeout=5.0)
 
 
-def run_with_prefect(order: RunOrder, stages: list[tuple[str, Stage]], step: Step = nullcontext) -> None:
+def run_with_prefect(
+    order: RunOrder,
+    stages: list[tuple[str, Stage]],
+    step: Step = nullcontext,
+    make_runner: Callable[[], Any] | None = None,
+) -> None:
     """Run the stages in order, each as a Prefect task; what a stage raises reaches the caller unchanged.
 
-    `step` shows the server's start, which takes seconds, as the stages are shown.
+    `step` shows the server's start, which takes seconds, as the stages are shown. `make_runner` makes the task runner
+    for tasks that stages submit (none do but on a cluster); called late, when Prefect may be imported.
     """
+    prepare_environment(order)
     home = prefect_home(order)
-    home.mkdir(parents=True, exist_ok=True)
-    _prepare_environment(home)
     with ExitStack() as opened:
         with step("prefect"):
             opened.enter_context(_api(home))
         warehouse = opened.enter_context(open_work_file(order.work_file, order.settings, order.say))
-        _flow_of(order, stages, warehouse)
+        _flow_of(order, stages, warehouse, make_runner() if make_runner else None)
 
 
-def _flow_of(order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Warehouse) -> None:
+def _flow_of(
+    order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Warehouse, task_runner: Any = None
+) -> None:
     from prefect import flow, task
     from prefect.cache_policies import NO_CACHE
 
@@ -120,7 +129,7 @@ def _flow_of(order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Wareho
 
         return step
 
-    @flow(name="fleet-static", validate_parameters=False, persist_result=False)
+    @flow(name="fleet-static", validate_parameters=False, persist_result=False, task_runner=task_runner)
     def fleet_static() -> None:
         for name, stage in stages:
             as_task(name, stage)()

@@ -29,6 +29,8 @@ def run_drops(
     pseudonyms: bool = False,
     direct: bool = False,
     quiet: bool = False,
+    cluster: str | None = None,
+    shared: str | None = None,
 ) -> None:
     """Load the drops into `into`, publish and report; raises FleetStaticError with what the user must know."""
     if into.exists() and not into.is_dir():
@@ -43,16 +45,32 @@ def run_drops(
         settings=read_settings(settings_file),
         say=progress.say,
     )
-    stages = progress.watch(list(STAGES))
+    if cluster is None and shared is not None:
+        raise UsageError(f"--shared {shared} goes with --cluster only")
+    if cluster is not None and direct:
+        raise UsageError("--cluster works through Prefect; leave out --direct")
     with _faults_of_the_disk_named(into), folder_lock(into):
         if direct:
-            run_directly(order, stages)
+            run_directly(order, progress.watch(list(STAGES)))
+        elif cluster is not None:
+            _run_on_cluster(order, cluster, shared, progress)
         else:
             from pipeline.flow import run_with_prefect
 
-            run_with_prefect(order, stages, progress.step)
+            run_with_prefect(order, progress.watch(list(STAGES)), progress.step)
     if not quiet:
         sys.stdout.write(summary(order.published_file))
+
+
+def _run_on_cluster(order: RunOrder, text: str, shared: str | None, progress: Progress) -> None:
+    from pipeline.flow import prepare_environment, run_with_prefect
+    from pipeline.scale.cluster import read_cluster, shared_storage, spread_stages
+    from pipeline.scale.pool import Workers
+
+    prepare_environment(order)
+    cluster = read_cluster(text)
+    with spread_stages(Workers(cluster.workers), shared_storage(shared, order.into)) as stages:
+        run_with_prefect(order, progress.watch(stages), progress.step, cluster.task_runner)
 
 
 FULL = tuple(

@@ -138,6 +138,9 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("tariff_per_kwh", 0.15, "currency/kWh", COMMON),
     # machine
     Setting("memory_limit_gb", 0, "GB", "0: DuckDB's own default"),
+    Setting(
+        "part_visits", 500_000, "visits", "at most in a part of the fleet on a cluster, about; " + COMMON
+    ),
     # the analyst's door
     Setting("sql_memory_limit_gb", 4, "GB", COMMON),
     Setting("sql_time_limit_s", 300, "s", COMMON),

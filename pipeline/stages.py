@@ -11,7 +11,10 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from pipeline.checks import READ as CHECKS_READ
+from pipeline.checks import find_by_equipment, find_over_fleet
 from pipeline.settings import Settings
+from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
 # Tables in work files of earlier versions that are views now, or gone.
@@ -82,36 +85,44 @@ def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
     accept(warehouse, order)
 
 
+CHECK = (
+    Step("fleet", find_over_fleet, makes=("check_catalog", "finding")),
+    Step("equipment", "static/equipment_budget.sql", makes=("equipment_budget",)),
+    Step("equipment", "repair/1_row.sql", makes=("reading_row",)),
+    Step("equipment", "repair/2_unit.sql", makes=("reading_unit",)),
+    Step("equipment", "repair/3_sign.sql", makes=("reading_sign",)),
+    Step("equipment", "repair/4_zero.sql", makes=("reading_zero",)),
+    Step("equipment", "repair/5_reading.sql", makes=("reading", "noticed_reading")),
+    Step("equipment", find_by_equipment, makes=("finding",), reads=CHECKS_READ),
+)
+
+STATIC = (
+    Step("equipment", "static/blower_segment.sql"),
+    Step("equipment", "static/blower_end.sql", makes=("blower_end",)),
+    Step("equipment", "static/blower_cell.sql", makes=("blower_cell",)),
+    Step("equipment", "static/instrument_limit.sql", makes=("instrument_limit",)),
+    Step("equipment", "static/work_stretch.sql"),
+    Step("equipment", "static/visit_judged.sql"),
+    Step("equipment", "static/visit_airflow.sql", makes=("visit_airflow",)),
+    Step("equipment", "static/visit_uncertainty_part.sql", makes=("visit_uncertainty_part",)),
+    Step("equipment", "static/visit_uncertainty.sql", makes=("visit_uncertainty",)),
+    Step("equipment", "static/visit_static.sql", makes=("visit_static",)),
+    Step("equipment", "static/visit_component.sql", makes=("visit_component",)),
+    Step("equipment", "static/visit_split_uncertainty.sql", makes=("visit_split_uncertainty",)),
+    Step("equipment", "static/visit_segment.sql", makes=("visit_segment",)),
+)
+
+
 def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Visits -> readings repaired in order, and findings."""
-    from pipeline.checks import run_checks
-
     for name in STORED_BEFORE & warehouse.tables():
         warehouse.execute(f"DROP TABLE {name}")
-    warehouse.run("static/equipment_budget.sql")
-    for name in ("1_row", "2_unit", "3_sign", "4_zero", "5_reading"):
-        warehouse.run(f"repair/{name}.sql")
-    run_checks(warehouse)
+    run_steps(warehouse, CHECK)
 
 
 def static_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Readings -> TESP, uncertainty, airflow and causes of every visit."""
-    for name in (
-        "blower_segment",
-        "blower_end",
-        "blower_cell",
-        "instrument_limit",
-        "work_stretch",
-        "visit_judged",
-        "visit_airflow",
-        "visit_uncertainty_part",
-        "visit_uncertainty",
-        "visit_static",
-        "visit_component",
-        "visit_split_uncertainty",
-        "visit_segment",
-    ):
-        warehouse.run(f"static/{name}.sql")
+    run_steps(warehouse, STATIC)
 
 
 def technician_stage(warehouse: Warehouse, _: RunOrder) -> None:

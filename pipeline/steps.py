@@ -17,11 +17,16 @@ Scope = Literal["equipment", "fleet"]
 
 @dataclass(frozen=True)
 class Step:
-    """One SQL file below `sql/`, or a function between SQL files; `makes` names the tables and views that it leaves."""
+    """One SQL file below `sql/`, or a function between SQL files.
+
+    `makes` names the tables and views that later stages, steps of another scope or the publication read. `reads` names
+    the tables that a function reads; of an SQL file they are found in its text.
+    """
 
     scope: Scope
     run: str | Callable[[Warehouse], None]
     makes: tuple[str, ...] = ()
+    reads: tuple[str, ...] = ()
 
 
 def run_steps(warehouse: Warehouse, steps: Sequence[Step]) -> None:

@@ -1,0 +1,162 @@
+"""What a worker does: some steps of a stage over one part of the fleet, from Parquet to Parquet.
+
+An order holds names and numbers only; the steps are looked up in the worker's own copy of the program.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from pipeline import __version__
+from pipeline.errors import UsageError
+from pipeline.scale.registry import steps_of
+from pipeline.scale.shared import Shared
+from pipeline.settings import Settings
+from pipeline.steps import run_steps
+from pipeline.warehouse import SQL_DIR, Warehouse
+
+Kind = Literal["table", "temp table", "view"]
+VIEW = re.compile(r"^\s*CREATE\s+(OR\s+REPLACE\s+)?(TEMP\s+|TEMPORARY\s+)?VIEW\s+\"?(\w+)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Source:
+    """Files that hold a table, and which of their rows belong to the part: all, or those of its visits."""
+
+    files: tuple[str, ...]
+    rows: Literal["all", "of its visits"] = "all"
+
+
+@dataclass(frozen=True)
+class PartOrder:
+    """Steps `first` to `last` (excluded) of a stage, over the part number `part` of the fleet."""
+
+    stage: str
+    first: int
+    last: int
+    part: int
+    sources: dict[str, Source]
+    shared: Shared
+    settings: Settings
+    variables: dict[str, tuple[object, str]]
+    version: str = __version__
+
+
+@dataclass(frozen=True)
+class PartDone:
+    """What each made table is, and the file that holds its rows of this part (views: none)."""
+
+    part: int
+    kinds: dict[str, Kind]
+    files: dict[str, str] = field(default_factory=dict)
+
+
+def run_part(order: PartOrder) -> PartDone:
+    """Run the steps; UsageError if the worker has another version of the program than the run."""
+    if order.version != __version__:
+        raise UsageError(
+            f"a worker has fleet-static {__version__}, the run {order.version}; install the same version everywhere"
+        )
+    steps = steps_of(order.stage)[order.first : order.last]
+    with (
+        tempfile.TemporaryDirectory(prefix="fleet-static-") as scratch,
+        Warehouse(":memory:", order.settings) as warehouse,
+    ):
+        warehouse.execute(f"SET temp_directory = '{scratch}'")
+        warehouse.execute(f"SET threads = {_threads()}")
+        order.shared.open(warehouse)
+        for name, (value, sql_type) in order.variables.items():
+            warehouse.set_variable(name, value, sql_type)
+        _bring(warehouse, order.sources)
+        make_views(warehouse, order.stage, order.first, set(order.sources))
+        run_steps(warehouse, steps)
+        return _take_away(warehouse, order, [name for step in steps for name in step.makes])
+
+
+def _threads() -> int:
+    """As many as Dask gave the worker this task runs on; outside of Dask, all of the machine's."""
+    try:
+        from distributed import get_worker
+    except ImportError:
+        return os.cpu_count() or 1
+    try:
+        return int(get_worker().state.nthreads)
+    except (ValueError, AttributeError):
+        return os.cpu_count() or 1
+
+
+def _bring(warehouse: Warehouse, sources: dict[str, Source]) -> None:
+    """Rows of the part as views on their files; what a step may add rows to, as tables."""
+    late = {name: source for name, source in sources.items() if source.rows == "of its visits"}
+    for name, source in sources.items():
+        if name not in late:
+            warehouse.execute(f'CREATE VIEW "{name}" AS SELECT * FROM {parquet(source.files)}')
+    for name, source in late.items():
+        warehouse.execute(
+            f'CREATE TABLE "{name}" AS SELECT * FROM {parquet(source.files)} SEMI JOIN visit USING (visit_id)'
+        )
+
+
+def parquet(files: Sequence[str]) -> str:
+    """The call that reads these files as one table, without the column that the files are split by."""
+    names = ", ".join(f"'{quoted(file)}'" for file in files)
+    return f"read_parquet([{names}], hive_partitioning = false)"
+
+
+def quoted(text: str) -> str:
+    """As it stands between single quotes."""
+    return text.replace("'", "''")
+
+
+def make_views(warehouse: Warehouse, stage: str, before: int, there: set[str]) -> None:
+    """Make the views again that earlier steps of the stage left and that are not there as rows."""
+    for step in steps_of(stage)[:before]:
+        wanted = {name for name in step.makes if name not in there}
+        if wanted and isinstance(step.run, str):
+            make_views_of(warehouse, step.run, wanted)
+
+
+def make_views_of(warehouse: Warehouse, file: str, wanted: set[str]) -> None:
+    """Run those statements of `sql/<file>` that make one of the wanted views."""
+    for statement in warehouse.con.extract_statements((SQL_DIR / file).read_text(encoding="utf-8")):
+        made = VIEW.match(_without_comments(statement.query))
+        if made and made[3] in wanted:
+            warehouse.execute(statement.query)
+
+
+def _without_comments(sql: str) -> str:
+    return "\n".join(line for line in sql.splitlines() if not line.lstrip().startswith("--")).lstrip()
+
+
+def _take_away(warehouse: Warehouse, order: PartOrder, made: Sequence[str]) -> PartDone:
+    """Write the tables that the steps made, each into a file of its own."""
+    done = PartDone(order.part, {})
+    for name in dict.fromkeys(made):
+        kind = kind_of(warehouse, name)
+        done.kinds[name] = kind
+        if kind != "view":
+            done.files[name] = order.shared.new(name, order.part)
+            warehouse.execute(
+                f"COPY (SELECT * FROM \"{name}\") TO '{quoted(done.files[name])}' (FORMAT parquet)"
+            )
+    return done
+
+
+def kind_of(warehouse: Warehouse, name: str) -> Kind:
+    """What the name stands for on this connection; temporary things hide others."""
+    if warehouse.con.execute(
+        "SELECT 1 FROM duckdb_tables() WHERE table_name = ? AND temporary", [name]
+    ).fetchone():
+        return "temp table"
+    if warehouse.con.execute(
+        "SELECT 1 FROM duckdb_views() WHERE view_name = ? AND temporary", [name]
+    ).fetchone():
+        return "view"
+    if warehouse.con.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = ?", [name]).fetchone():
+        return "table"
+    return "view"

@@ -1,0 +1,143 @@
+"""The run's side of a stage that is spread over parts: hands rows to the workers, gathers what they made.
+
+Equipment steps run on the workers, fleet steps here, in the order of the stage. A table that the workers made is here a
+table where it is published, else a view on their files; a table that fleet steps made goes to the workers as a file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from itertools import groupby
+
+from pipeline.scale.part import PartDone, PartOrder, Source, make_views_of, parquet, quoted, run_part
+from pipeline.scale.pool import Pool
+from pipeline.scale.registry import steps_of
+from pipeline.scale.shared import Shared
+from pipeline.steps import Step, run_steps
+from pipeline.warehouse import SQL_DIR, Warehouse
+
+MAKES = re.compile(
+    r"CREATE\s+(?:OR\s+REPLACE\s+)?(?:TEMP\s+|TEMPORARY\s+)?(?:TABLE|VIEW)\s+\"?(\w+)\"?", re.IGNORECASE
+)
+SPLIT_BY = "hash(equipment_id)"  # DuckDB's own: the same on every machine with the same version
+
+
+class Spread:
+    """One run's parts: what has been made of them so far, and where it lies."""
+
+    def __init__(self, pool: Pool, shared: Shared, parts: int) -> None:
+        self.pool = pool
+        self.shared = shared
+        self.parts = parts
+        self._made: dict[str, list[str]] = {}  # table made by workers -> a file a part
+        self._handed: dict[str, list[Source]] = {}  # table handed down -> its files by part
+
+    def run(self, warehouse: Warehouse, stage: str) -> None:
+        """All steps of a stage, in order."""
+        first = 0
+        for scope, group in groupby(steps_of(stage), key=lambda step: step.scope):
+            steps = tuple(group)
+            if scope == "fleet":
+                run_steps(warehouse, steps)
+                for name in (name for step in steps for name in step.makes):
+                    self._made.pop(name, None)
+                    self._handed.pop(name, None)
+            else:
+                self._on_workers(warehouse, stage, first, steps)
+            first += len(steps)
+
+    def _on_workers(self, warehouse: Warehouse, stage: str, first: int, steps: tuple[Step, ...]) -> None:
+        asked = self._asked_for(warehouse, steps)
+        for name in asked:
+            if name not in self._made and name not in self._handed:
+                self._handed[name] = self._hand_down(warehouse, name)
+        orders = [
+            PartOrder(
+                stage=stage,
+                first=first,
+                last=first + len(steps),
+                part=part,
+                sources={name: self._source(name, part) for name in asked},
+                shared=self.shared,
+                settings=warehouse.settings,
+                variables=warehouse.variables(),
+            )
+            for part in range(self.parts)
+        ]
+        self._gather(warehouse, steps, self.pool.map(run_part, orders))
+
+    def _source(self, name: str, part: int) -> Source:
+        return Source((self._made[name][part],)) if name in self._made else self._handed[name][part]
+
+    def _asked_for(self, warehouse: Warehouse, steps: Sequence[Step]) -> list[str]:
+        """Tables that stand here, or that the workers made, and that the steps read before they make them."""
+        there = relations(warehouse) | self._made.keys()
+        asked: set[str] = set()
+        made: set[str] = set()
+        for step in steps:
+            read, makes = names_in(step.run) if isinstance(step.run, str) else (set(), set())
+            asked |= ((read | set(step.reads)) & there) - made
+            made |= makes | set(step.makes)
+        return sorted(asked)
+
+    def _hand_down(self, warehouse: Warehouse, name: str) -> list[Source]:
+        """Write a table of the run's for the workers: by part where it names equipment, else whole."""
+        columns = [c[0] for c in warehouse.con.sql(f'SELECT * FROM "{name}" LIMIT 0').description or ()]
+        if "equipment_id" in columns:
+            return [Source(files) for files in self._split(warehouse, name)]
+        file = self.shared.new(name)
+        warehouse.execute(f"COPY (SELECT * FROM \"{name}\") TO '{quoted(file)}' (FORMAT parquet)")
+        return [Source((file,), "of its visits" if "visit_id" in columns else "all")] * self.parts
+
+    def _split(self, warehouse: Warehouse, name: str) -> list[tuple[str, ...]]:
+        """The rows of a table by part of the fleet: the files of each part, at least an empty one."""
+        folder = self.shared.new_folder(name)
+        warehouse.execute(
+            f'COPY (SELECT *, ({SPLIT_BY} % {self.parts})::INTEGER AS part_of_fleet FROM "{name}") '
+            f"TO '{quoted(folder)}' (FORMAT parquet, PARTITION_BY (part_of_fleet))"
+        )
+        found = warehouse.con.sql(
+            f"SELECT file FROM glob('{quoted(folder)}/**/*.parquet') ORDER BY file"
+        ).fetchall()
+        files = []
+        for part in range(self.parts):
+            mine = tuple(file for (file,) in found if f"/part_of_fleet={part}/" in file)
+            if not mine:
+                mine = (self.shared.new(name, part),)
+                warehouse.execute(
+                    f"COPY (SELECT * FROM \"{name}\" WHERE false) TO '{quoted(mine[0])}' (FORMAT parquet)"
+                )
+            files.append(mine)
+        return files
+
+    def _gather(self, warehouse: Warehouse, steps: Sequence[Step], done: Sequence[PartDone]) -> None:
+        """Put what the workers made under its name: a table where it is kept, a view where it only passes."""
+        for step in steps:
+            for name in step.makes:
+                kind = done[0].kinds[name]
+                if kind == "view":
+                    assert isinstance(step.run, str)  # functions make tables
+                    make_views_of(warehouse, step.run, {name})
+                    continue
+                files = self._made[name] = [part.files[name] for part in done]
+                self._handed.pop(name, None)
+                made_of = "TABLE" if kind == "table" else "TEMP VIEW"
+                warehouse.execute(f'CREATE OR REPLACE {made_of} "{name}" AS SELECT * FROM {parquet(files)}')
+
+
+def relations(warehouse: Warehouse) -> set[str]:
+    """Names of the tables and views that can be read here."""
+    rows = warehouse.con.sql(
+        "SELECT table_name FROM duckdb_tables() WHERE NOT internal "
+        "UNION SELECT view_name FROM duckdb_views() WHERE NOT internal"
+    ).fetchall()
+    return {r[0] for r in rows}
+
+
+def names_in(file: str) -> tuple[set[str], set[str]]:
+    """Words of `sql/<file>` that may be tables, and the tables and views that it makes."""
+    text = (SQL_DIR / file).read_text(encoding="utf-8")
+    text = "\n".join(line.split("--")[0] for line in text.splitlines())
+    makes = {made[1] for made in MAKES.finditer(text)}
+    return set(re.findall(r"\w+", MAKES.sub(" ", text))), makes
