@@ -1,0 +1,57 @@
+"""The same published tables, whether the fleet is worked on whole or in parts (keys, states and ranks equal)."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from pipeline.progress import run_directly
+from pipeline.scale.cluster import spread_stages
+from pipeline.scale.pool import Here
+from pipeline.scale.shared import Shared
+from pipeline.simulate import make_fleet_command
+from pipeline.stages import RunOrder
+from tests.conftest import FIELD_DROP, FIELD_TODAY, run_stages
+from tests.test_determinism import assert_same
+
+TODAY = date(2026, 11, 1)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    if not FIELD_DROP.is_dir():
+        pytest.skip("the shared field drop does not lie beside this checkout")
+    return run_stages([FIELD_DROP], tmp_path_factory.mktemp("whole"), FIELD_TODAY, without=("report",))
+
+
+def run_in_parts(drop: Path, into: Path, today: date, parts: int) -> Path:
+    into.mkdir(exist_ok=True)
+    order = RunOrder((drop,), into, today)
+    with spread_stages(Here(workers=parts), Shared(str(into / "parts"))) as stages:
+        run_directly(order, [(name, stage) for name, stage in stages if name != "report"])
+    return order.published_file
+
+
+def test_parts_make_the_same_tables(whole: Path, tmp_path: Path) -> None:
+    assert_same(whole, run_in_parts(FIELD_DROP, tmp_path / "into", FIELD_TODAY, parts=3))
+    assert not (tmp_path / "into" / "parts").exists()
+
+
+def test_parts_without_any_visit(tmp_path: Path) -> None:
+    """More parts than units: some hold nothing, and make their tables all the same."""
+    drop = tmp_path / "drop"
+    make_fleet_command(drop, 3, 60, 1)
+    whole = run_stages([drop], tmp_path / "whole", TODAY, without=("report",))
+    assert_same(whole, run_in_parts(drop, tmp_path / "into", TODAY, parts=8))
+
+
+def test_parts_after_a_whole_run_and_the_other_way_round(tmp_path: Path) -> None:
+    """What one way of running leaves in the work file does not stand in the way of the other."""
+    drop, into = tmp_path / "drop", tmp_path / "into"
+    make_fleet_command(drop, 20, 300, 1)
+    whole = run_stages([drop], tmp_path / "whole", TODAY, without=("report",))
+    run_stages([drop], into, TODAY, without=("report",))
+    assert_same(whole, run_in_parts(drop, into, TODAY, 2))
+    assert_same(whole, run_stages([drop], into, TODAY, without=("report",)))
