@@ -104,6 +104,21 @@ def run_with_prefect(
         _flow_of(order, stages, warehouse, make_runner() if make_runner else None)
 
 
+class _StaysHere:
+    """A call that is good in this process only: with a task, Prefect sends the flow around it to the workers of a
+    cluster, and a connection cannot go there."""
+
+    def __init__(self, call: Callable[[], None] | None = None) -> None:
+        self._call = call
+
+    def __call__(self) -> None:
+        assert self._call is not None, "only the run's own process holds its connection"
+        self._call()
+
+    def __reduce__(self) -> tuple[type[_StaysHere], tuple[()]]:
+        return _StaysHere, ()
+
+
 def _flow_of(
     order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Warehouse, task_runner: Any = None
 ) -> None:
@@ -123,16 +138,22 @@ def _flow_of(
 
     def as_task(name: str, stage: Stage) -> Callable[[], None]:
         # The stage is in the closure: a parameter would be serialised, and a connection cannot be.
+        here = _StaysHere(lambda: guarded(stage))
+
         @task(name=name, cache_policy=NO_CACHE, persist_result=False)
         def step() -> None:
-            guarded(stage)
+            here()
 
         return step
 
-    @flow(name="fleet-static", validate_parameters=False, persist_result=False, task_runner=task_runner)
-    def fleet_static() -> None:
+    @_StaysHere
+    def all_stages() -> None:
         for name, stage in stages:
             as_task(name, stage)()
+
+    @flow(name="fleet-static", validate_parameters=False, persist_result=False, task_runner=task_runner)
+    def fleet_static() -> None:
+        all_stages()
 
     try:
         fleet_static()
