@@ -6,6 +6,7 @@ that is there already, whose workers have this program and reach the shared stor
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -60,6 +61,9 @@ def read_cluster(text: str) -> Cluster:
             f"--cluster {text}: Dask is not installed here; install fleet-static with its extra: pip install "
             "'.[cluster]'"
         ) from error
+    # What happens to the cluster is said in the run's own words.
+    for name in ("distributed", "distributed.client"):
+        logging.getLogger(name).setLevel(logging.CRITICAL)
     kind, _, number = text.partition(":")
     if kind == "local":
         if not number.isdecimal() or int(number) < 1:
