@@ -64,7 +64,7 @@ def run_part(order: PartOrder) -> PartDone:
         )
     steps = steps_of(order.stage)[order.first : order.last]
     with (
-        tempfile.TemporaryDirectory(prefix="fleet-static-") as scratch,
+        tempfile.TemporaryDirectory(prefix=f"fleet-static-{os.getpid()}-") as scratch,
         Warehouse(":memory:", order.settings) as warehouse,
     ):
         warehouse.execute(f"SET temp_directory = '{scratch}'")

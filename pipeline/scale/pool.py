@@ -51,18 +51,27 @@ class Workers:
         step: Any = task(
             name=function.__name__, retries=RETRIES, cache_policy=NO_CACHE, persist_result=False
         )(function)
-        futures = [step.submit(item) for item in items]
-        done, problem = [], None
+        done: list[Done] = []
+        problem: Exception | None = None
+        try:
+            futures = [step.submit(item) for item in items]
+        except Exception as error:  # the cluster starts with the first task
+            raise _told(function.__name__, error) from error
         for future in futures:
             try:
                 done.append(future.result())
             except Exception as error:  # every task is waited for: none may write on while the run cleans up
                 problem = problem or error
-        if isinstance(problem, FleetStaticError):
-            raise problem
         if problem is not None:
-            raise StageError(
-                f"the cluster could not finish {function.__name__}: {type(problem).__name__}: {problem}; "
-                "nothing is published, the last publication stands"
-            ) from problem
+            raise _told(function.__name__, problem) from problem
         return done
+
+
+def _told(name: str, error: Exception) -> FleetStaticError:
+    """What the run says of it: the program's own errors as they are, those of the cluster with their consequence."""
+    if isinstance(error, FleetStaticError):
+        return error
+    return StageError(
+        f"the cluster could not finish {name}: {type(error).__name__}: {error}; "
+        "nothing is published, the last publication stands"
+    )
