@@ -6,16 +6,20 @@ file in `sql/` and one line here.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.checks import READ as CHECKS_READ
 from pipeline.checks import find_by_equipment, find_over_fleet
 from pipeline.settings import Settings
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
+
+if TYPE_CHECKING:
+    from pipeline.load.staging import ReadAhead
 
 # Tables in work files of earlier versions that are views now, or gone.
 STORED_BEFORE = {"repaired_reading", "visit_uncertainty_part", "visit_split_uncertainty", "visit_segment"}
@@ -36,6 +40,9 @@ class RunOrder:
     pseudonyms: bool = False  # technicians go by pseudonym in what is published
     settings: Settings = field(default_factory=Settings)
     say: Callable[[str], None] = _quiet
+    ahead: Mapping[tuple[str, str], ReadAhead] = field(
+        default_factory=dict
+    )  # by SHA-256 and table: read elsewhere
 
     @property
     def work_file(self) -> Path:

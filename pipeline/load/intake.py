@@ -111,7 +111,8 @@ def _take_one(
         drop_loads(warehouse, f"load_id = {load_id}")
     load_id = _next_load(warehouse)
     name = kept.kept_name(file, copy.sha256)
-    stage(warehouse, file, copy, layout, Ticket(load_id, datetime.now(UTC), mapping_name, name))
+    ticket = Ticket(load_id, datetime.now(UTC), mapping_name, name)
+    stage(warehouse, file, copy, layout, ticket, order.ahead.get((copy.sha256, file.table)))
     os.replace(copy.path, kept.drops_folder(order.into) / name)
     return layout
 

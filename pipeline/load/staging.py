@@ -38,6 +38,15 @@ class Ticket:
     kept: str
 
 
+@dataclass(frozen=True)
+class ReadAhead:
+    """A file that somebody else has read already: Parquet files of its staged and its refused rows, in their order."""
+
+    staged: str
+    refused: str
+    rows_read: int
+
+
 class _Untidy(Exception):
     """DuckDB and the file's own records do not agree: the text must be mended first."""
 
@@ -61,11 +70,30 @@ def _parquet_header(warehouse: Warehouse, path: Path, name: str) -> Header:
     return Header(tuple(str(c[0]) for c in columns or []))
 
 
-def stage(warehouse: Warehouse, file: InputFile, copy: Copy, layout: Layout, ticket: Ticket) -> None:
-    """Read one file into its staged table and refused_row, and enter it in load_file: all of it or nothing."""
+def stage(
+    warehouse: Warehouse,
+    file: InputFile,
+    copy: Copy,
+    layout: Layout,
+    ticket: Ticket,
+    ahead: ReadAhead | None = None,
+) -> None:
+    """Read one file into its staged table and refused_row, and enter it in load_file: all of it or nothing.
+
+    `ahead`: its rows, where it has been read elsewhere.
+    """
     if layout.missing:
         with warehouse.transaction():
             _enter(warehouse, file, copy, layout, ticket, 0)
+        return
+    if ahead is not None:
+        with warehouse.transaction():
+            for table, rows in ((layout.table.staged, ahead.staged), ("refused_row", ahead.refused)):
+                warehouse.execute(
+                    f"INSERT INTO {table} BY NAME SELECT * REPLACE ({ticket.load_id} AS load_id) FROM read_parquet(?)",
+                    [rows],
+                )
+            _enter(warehouse, file, copy, layout, ticket, ahead.rows_read)
         return
     due = _rows_due(copy, layout)
     looked_at = records_of(layout) if due is None else None

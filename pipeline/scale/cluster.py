@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import UsageError
+from pipeline.scale.load import load_on_workers
 from pipeline.scale.pool import Pool
 from pipeline.scale.shared import Shared
 from pipeline.scale.spread import Spread
@@ -103,8 +104,11 @@ def spread_stages(pool: Pool, shared: Shared) -> Iterator[list[tuple[str, Stage]
     """The stages of a run whose visits and sites are worked on in parts; the shared files go when it ends."""
     spreads: list[Spread] = []
 
-    def measure(warehouse: Warehouse, _: RunOrder) -> None:
+    def load(warehouse: Warehouse, order: RunOrder) -> None:
         shared.prepare(warehouse)
+        load_on_workers(pool, shared, warehouse, order)
+
+    def measure(warehouse: Warehouse, _: RunOrder) -> None:
         spreads.append(Spread(pool, shared, parts_of(warehouse, pool)))
         spreads[-1].run(warehouse, "measure")
 
@@ -113,7 +117,9 @@ def spread_stages(pool: Pool, shared: Shared) -> Iterator[list[tuple[str, Stage]
 
     stages: list[tuple[str, Stage]] = []
     for name, stage in STAGES:
-        if name == "check":
+        if name == "load":
+            stages.append((name, load))
+        elif name == "check":
             stages.append(("check, static", measure))
         elif name == "site":
             stages.append((name, site))

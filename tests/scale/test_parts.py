@@ -5,15 +5,19 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
+import polars as pl
 import pytest
+from polars.testing import assert_frame_equal
 
+from pipeline.errors import UsageError
 from pipeline.progress import run_directly
 from pipeline.scale.cluster import spread_stages
+from pipeline.scale.load import read_file
 from pipeline.scale.pool import Here
 from pipeline.scale.shared import Shared
 from pipeline.simulate import make_fleet_command
 from pipeline.stages import RunOrder
-from tests.conftest import FIELD_DROP, FIELD_TODAY, run_stages
+from tests.conftest import FIELD_DROP, FIELD_TODAY, query_of, run_stages
 from tests.test_determinism import assert_same
 
 TODAY = date(2026, 11, 1)
@@ -34,9 +38,33 @@ def run_in_parts(drop: Path, into: Path, today: date, parts: int) -> Path:
     return order.published_file
 
 
-def test_parts_make_the_same_tables(whole: Path, tmp_path: Path) -> None:
-    assert_same(whole, run_in_parts(FIELD_DROP, tmp_path / "into", FIELD_TODAY, parts=3))
+def test_parts_make_the_same_tables(whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every file, however small, is read by the pool; rejected rows keep their lines and words."""
+    monkeypatch.setattr("pipeline.scale.load.WORTH_SENDING", 0)
+    read = []
+    monkeypatch.setattr(
+        "pipeline.scale.load.read_file", lambda order: read.append(read_file(order)) or read[-1]
+    )
+    in_parts = run_in_parts(FIELD_DROP, tmp_path / "into", FIELD_TODAY, parts=3)
+    assert_same(whole, in_parts)
+    assert_frame_equal(ledger_of(whole), ledger_of(in_parts))
+    assert len([done for done in read if done is not None]) == len(list(FIELD_DROP.glob("*.csv")))
     assert not (tmp_path / "into" / "parts").exists()
+
+
+def ledger_of(published: Path) -> pl.DataFrame:
+    return query_of(published)("SELECT * EXCLUDE (loaded_at) FROM load_ledger ORDER BY file")
+
+
+def test_files_that_the_pool_cannot_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The run reads them itself and says what is wrong with them."""
+    monkeypatch.setattr("pipeline.scale.load.WORTH_SENDING", 0)
+    drop = tmp_path / "drop"
+    make_fleet_command(drop, 3, 60, 1)
+    (drop / "visits_torn.csv").write_bytes(b"visit_id,site_id\nV1,\xff\n")
+    with pytest.raises(UsageError, match=r"visits_torn.csv:2: byte 21 holds 0xff, expected UTF-8"):
+        run_in_parts(drop, tmp_path / "into", TODAY, parts=2)
+    assert not (tmp_path / "into" / "fleet.duckdb").exists()
 
 
 def test_parts_without_any_visit(tmp_path: Path) -> None:
