@@ -1,9 +1,11 @@
 """The whole run, stage by stage, against DuckDB's raw typed read of the same visit files.
 
     python -m tests.benchmarks.whole [visits] [--sites N] [--rounds N] [--files] [--drop DIR] [--into DIR]
+        [--memory-gb G]
 
 Each round is a process of its own: the raw read first, then every stage without Prefect; seconds of the wall and of
-the processors, and the peak of memory. `--files` adds the SQL files by their cost, `--drop` uses a drop that is there.
+the processors, and the peak of memory. `--files` adds the SQL files by their cost, `--drop` uses a drop that is there,
+`--memory-gb` bounds DuckDB's memory.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from typing import Any
 import duckdb
 
 from pipeline.load.inputs import VISITS
+from pipeline.settings import Settings
 from pipeline.simulate import make_fleet_command
 from pipeline.stages import STAGES, RunOrder
 from pipeline.warehouse import Warehouse
@@ -79,18 +82,32 @@ def raw_read(drop: Path, folder: Path) -> None:
         )
 
 
-def one_round(drop: Path, into: Path) -> dict[str, Any]:
+def one_round(drop: Path, into: Path, memory_gb: float = 0) -> dict[str, Any]:
     """Raw read and all stages, once, in this process."""
     clock = Clock()
     with tempfile.TemporaryDirectory() as folder, clock.of("raw read"):
         raw_read(drop, Path(folder))
-    order = RunOrder((drop,), into, TODAY)
+    settings = Settings().with_values({"memory_limit_gb": memory_gb}, "the benchmark")
+    order = RunOrder((drop,), into, TODAY, settings=settings)
     with TimedWarehouse(order.work_file, order.settings) as warehouse:
         for name, stage in STAGES:
             with clock.of(name):
                 stage(warehouse, order)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     return {"stages": dict(clock.spent), "files": dict(TimedWarehouse.clock.spent), "peak_gb": peak}
+
+
+def rounds_of(drop: Path, into: Path, rounds: int, memory_gb: float = 0) -> list[dict[str, Any]]:
+    """What `one_round` finds, each time in a process and a folder of its own."""
+    found = []
+    for number in range(rounds):
+        folder = into / f"round_{number}"
+        folder.mkdir(parents=True)
+        command = [sys.executable, "-m", "tests.benchmarks.whole", "--round", "--drop", str(drop)]
+        command += ["--into", str(folder), "--memory-gb", str(memory_gb)]
+        done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
+        found.append(json.loads(done.stdout))
+    return found
 
 
 def table(rounds: list[Costs]) -> str:
@@ -120,31 +137,17 @@ def main() -> None:
     parser.add_argument("--files", action="store_true")
     parser.add_argument("--drop", type=Path)
     parser.add_argument("--into", type=Path)
+    parser.add_argument("--memory-gb", type=float, default=0)
     parser.add_argument("--round", action="store_true", help=argparse.SUPPRESS)
     arguments = parser.parse_args()
     if arguments.round:
-        sys.stdout.write(json.dumps(one_round(arguments.drop, arguments.into)))
+        sys.stdout.write(json.dumps(one_round(arguments.drop, arguments.into, arguments.memory_gb)))
         return
     with tempfile.TemporaryDirectory() as folder:
         drop = arguments.drop or Path(folder) / "drop"
         if arguments.drop is None:
             make_fleet_command(drop, arguments.sites or arguments.visits // 10, arguments.visits, 1)
-        found = []
-        for number in range(arguments.rounds):
-            into = (arguments.into or Path(folder)) / f"round_{number}"
-            into.mkdir(parents=True)
-            command = [
-                sys.executable,
-                "-m",
-                __spec__.name,
-                "--round",
-                "--drop",
-                str(drop),
-                "--into",
-                str(into),
-            ]
-            done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
-            found.append(json.loads(done.stdout))
+        found = rounds_of(drop, arguments.into or Path(folder), arguments.rounds, arguments.memory_gb)
         sys.stdout.write(table([f["stages"] for f in found]) + "\n")
         sys.stdout.write(f"peak of memory {max(f['peak_gb'] for f in found):.2f} GB\n")
         if arguments.files:
