@@ -16,7 +16,7 @@ from typing import Any
 import duckdb
 
 from pipeline.errors import StageError, UsageError
-from pipeline.warehouse import attach_published
+from pipeline.warehouse import TABLES, attach_published
 
 PARTITIONED = {"visit_static": "visited_on", "visit": "visited_on"}
 FORMAT = 1  # of the manifest
@@ -46,9 +46,7 @@ def _write(published: Path, folder: Path) -> dict[str, Any]:
         con.execute("SET preserve_insertion_order = true")
         # One thread: one file a partition, and the same bytes from the same publication.
         con.execute("SET threads = 1")
-        names = con.execute(
-            "SELECT table_name, comment FROM duckdb_tables() WHERE database_name = 'fleet' ORDER BY table_name"
-        ).fetchall()
+        names = con.execute(f"SELECT table_name, comment FROM ({TABLES}) ORDER BY table_name").fetchall()
         tables = [_write_table(con, name, comment, folder) for name, comment in names]
         manifest = {"format": FORMAT, "publication": _publication(con), "tables": tables}
     except duckdb.Error as error:
@@ -77,7 +75,7 @@ def _write_table(
     (rows,) = con.execute(f'SELECT count(*) FROM "{name}"').fetchall()[0]
     columns = con.execute(
         "SELECT column_name, data_type, comment FROM duckdb_columns() WHERE database_name = 'fleet' "
-        "AND table_name = ? ORDER BY column_index",
+        "AND schema_name = 'main' AND table_name = ? ORDER BY column_index",
         [name],
     ).fetchall()
     return {

@@ -136,7 +136,7 @@ def with_pseudonyms(into: Path) -> Iterator[Path]:
             for name, select in rows.items():
                 warehouse.execute(f'CREATE TABLE "{name}" AS {select}')
             home = str(warehouse.scalar("SELECT current_database()"))
-            for statement in (*comments(rows, home), *macro_comments()):
+            for statement in (*comments(warehouse.relations(), rows, home), *macro_comments()):
                 warehouse.execute(statement)
             warehouse.execute("DETACH source")
         yield copy
@@ -146,7 +146,8 @@ def tables_of(warehouse: Warehouse, source: str) -> dict[str, list[str]]:
     """Tables and views of a database with their columns, in order."""
     rows = warehouse.query(
         "SELECT table_name, list(column_name ORDER BY column_index) AS columns FROM duckdb_columns() "
-        f"WHERE database_name = '{source}' AND NOT internal GROUP BY table_name, table_oid ORDER BY table_oid"
+        f"WHERE database_name = '{source}' AND schema_name = 'main' AND NOT internal "
+        "GROUP BY table_name, table_oid ORDER BY table_oid"
     )
     return dict(rows.iter_rows())
 
@@ -154,9 +155,8 @@ def tables_of(warehouse: Warehouse, source: str) -> dict[str, list[str]]:
 def selections(warehouse: Warehouse, source: str, into: Path) -> dict[str, str]:
     """Table or view of the database `source` -> its SELECT with the pseudonyms of DIR."""
     store_key(warehouse, into, source)
-    base = warehouse.query(f"SELECT table_name FROM duckdb_tables() WHERE database_name = '{source}'")
-    base_tables = set(base["table_name"])
+    kinds = warehouse.relations(source)
     return {
-        name: selection(source, name, columns, is_view=name not in base_tables)
+        name: selection(source, name, columns, is_view=kinds[name] == "VIEW")
         for name, columns in tables_of(warehouse, source).items()
     }

@@ -1,12 +1,15 @@
-"""Publication: everything that outsiders read, written to a new file and swapped into place at once.
+"""Publication: everything that outsiders read, in a new file that is swapped into place at once.
 
-Readers open `fleet.duckdb` read-only and keep what they opened; a run neither blocks them nor is blocked.
+A large one begins as a copy of the work file: what is packed there need not be packed once more. Readers open
+`fleet.duckdb` read-only and keep what they opened; a run neither blocks them nor is blocked.
 """
 
 from __future__ import annotations
 
 import json
 import os
+import shutil
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,6 +18,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.catalog.dictionary import comments, dictionary, macro_comments
 from pipeline.change import make_site_change
+from pipeline.load.inputs import VISITS
 from pipeline.pseudonyms import selections
 from pipeline.stages import RunOrder
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -66,6 +70,9 @@ PUBLISHED = (
     "dictionary",
 )
 OPTIONAL = {"check_run", "gate_result"}
+SMALL = 100_000_000  # bytes of a work file that is not copied: writing its tables anew is as quick and leaves no holes
+# Views that stay views in a copy, and what they stand on; any other is made a table.
+VIEWS = {"visit": (VISITS.staged, VISITS.fates)}
 
 
 def publish(warehouse: Warehouse, order: RunOrder) -> None:
@@ -74,24 +81,63 @@ def publish(warehouse: Warehouse, order: RunOrder) -> None:
     if "site_change" in PUBLISHED:
         make_site_change(warehouse, order.published_file)
     names = describe_tables(warehouse)
-    rows = {name: f'SELECT * FROM "{name}"' for name in names}
-    if order.pseudonyms:
-        rows = selections(warehouse, str(warehouse.scalar("SELECT current_database()")), order.into)
     target = order.published_file
     new = target.with_name(target.name + ".new")
-    new.unlink(missing_ok=True)
+    for left in (new, new.with_name(new.name + ".wal")):  # by a run that was killed
+        left.unlink(missing_ok=True)
+    copies = not order.pseudonyms and _is_large(warehouse)
+    if copies:
+        copy_work_file(warehouse, new)
     warehouse.execute(f"ATTACH '{_quoted(new)}' AS published")
     try:
+        if copies:
+            leave_only(warehouse, names)
+        else:
+            write_anew(warehouse, names, order)
+        kinds = warehouse.relations("published")
         with warehouse.transaction():
-            for name in names:
-                warehouse.execute(f'CREATE TABLE published."{name}" AS {rows[name]}')
-            for statement in comments(names, "published"):
+            for statement in comments(kinds, names, "published"):
                 warehouse.execute(statement)
-        add_macros(warehouse)
+        add_macros(warehouse, there=copies)
         warehouse.execute("CHECKPOINT published")
     finally:
         warehouse.execute("DETACH published")
     replace_durably(new, target)
+
+
+def _is_large(warehouse: Warehouse) -> bool:
+    file = Path(warehouse.path)
+    return file.exists() and file.stat().st_size >= SMALL
+
+
+def copy_work_file(warehouse: Warehouse, new: Path) -> None:
+    """Copy the work file as it stands. It is closed meanwhile: its lock would fall with any other handle's end."""
+    warehouse.execute("CHECKPOINT")
+    with warehouse.released():
+        shutil.copyfile(warehouse.path, new)
+
+
+def leave_only(warehouse: Warehouse, names: Sequence[str]) -> None:
+    """Take out of the copy what is not published; views become tables, but for those of VIEWS."""
+    there = warehouse.relations("published")
+    made = [name for name in names if there[name] == "VIEW" and name not in VIEWS]
+    behind = {table for view in VIEWS.keys() & set(names) for table in VIEWS[view]}
+    with warehouse.transaction():
+        warehouse.drop_all_but(set(names) - set(made) | behind, "published")
+    warehouse.execute("CHECKPOINT published")  # so that what comes now is written where the others were
+    with warehouse.transaction():
+        for name in made:
+            warehouse.execute(f'CREATE TABLE published."{name}" AS SELECT * FROM "{name}"')
+
+
+def write_anew(warehouse: Warehouse, names: Sequence[str], order: RunOrder) -> None:
+    """Write every table into an empty file: with pseudonyms no trace is left of what it was made from."""
+    rows = {name: f'SELECT * FROM "{name}"' for name in names}
+    if order.pseudonyms:
+        rows = selections(warehouse, str(warehouse.scalar("SELECT current_database()")), order.into)
+    with warehouse.transaction():
+        for name in names:
+            warehouse.execute(f'CREATE TABLE published."{name}" AS {rows[name]}')
 
 
 def describe_run(warehouse: Warehouse, order: RunOrder) -> None:
@@ -127,12 +173,15 @@ def describe_tables(warehouse: Warehouse) -> list[str]:
     return names
 
 
-def add_macros(warehouse: Warehouse) -> None:
-    """Copy the macros into the published file, so that an analyst's SQL can use them in any DuckDB client."""
+def add_macros(warehouse: Warehouse, there: bool) -> None:
+    """Put the macros into the published file, if a copy of the work file did not bring them, and say what they mean.
+
+    An analyst's SQL can so use them in any DuckDB client.
+    """
     home = warehouse.scalar("SELECT current_database()")
     warehouse.execute("USE published")
     try:
-        for file in sorted((SQL_DIR / "macros").glob("*.sql")):
+        for file in [] if there else sorted((SQL_DIR / "macros").glob("*.sql")):
             warehouse.run(f"macros/{file.name}")
         with warehouse.transaction():
             for statement in macro_comments():

@@ -9,7 +9,7 @@ from __future__ import annotations
 import fcntl
 import os
 import socket
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,14 @@ from pipeline.errors import StageError, UsageError
 from pipeline.settings import Settings
 
 SQL_DIR = Path(__file__).resolve().parent.parent / "sql"
+
+# What a publication, attached as `fleet`, offers: some tables may be views there, on rows in a schema of their own.
+TABLES = """
+SELECT table_name, comment FROM duckdb_tables() WHERE database_name = 'fleet' AND schema_name = 'main'
+UNION ALL
+SELECT view_name, comment FROM duckdb_views()
+WHERE database_name = 'fleet' AND schema_name = 'main' AND NOT internal
+"""
 
 
 class Warehouse:
@@ -121,6 +129,26 @@ class Warehouse:
         """Names of the base tables that exist."""
         rows = self.con.sql("SELECT table_name FROM duckdb_tables() WHERE NOT internal").fetchall()
         return {r[0] for r in rows}
+
+    def relations(self, catalog: str | None = None) -> dict[str, str]:
+        """TABLE or VIEW by name, with its schema before it where that is not main; of the work file, or a `catalog`."""
+        of = "current_database()" if catalog is None else f"'{catalog}'"
+        rows = self.con.sql(
+            "SELECT if(schema_name = 'main', '', schema_name || '.') || name, kind FROM ("
+            "SELECT database_name, schema_name, table_name AS name, 'TABLE' AS kind, internal FROM duckdb_tables() "
+            "UNION ALL SELECT database_name, schema_name, view_name, 'VIEW', internal FROM duckdb_views()) "
+            f"WHERE database_name = {of} AND NOT internal ORDER BY ALL"
+        ).fetchall()
+        return dict(rows)
+
+    def drop_all_but(self, kept: Collection[str], catalog: str | None = None) -> int:
+        """Drop the tables and views that are not named (as `relations` names them); how many those were."""
+        before = "" if catalog is None else f"{catalog}."
+        others = {name: kind for name, kind in self.relations(catalog).items() if name not in kept}
+        for name, kind in others.items():
+            schema, _, short = name.rpartition(".")
+            self.execute(f'DROP {kind} {before}{schema or "main"}."{short}"')
+        return len(others)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

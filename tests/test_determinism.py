@@ -18,7 +18,7 @@ HISTORY = {"check_run", "gate_result", "load_ledger", "publication", "site_chang
 
 def published_tables(file: Path) -> dict[str, pl.DataFrame]:
     ask = query_of(file)
-    names = ask("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY 1")["table_name"]
+    names = ask("SELECT table_name FROM dictionary GROUP BY 1 ORDER BY 1")["table_name"]
     tables = {}
     for name in names:
         frame = ask(f'SELECT * FROM "{name}"')

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -36,11 +36,14 @@ def dictionary(names: Iterable[str]) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=dict.fromkeys(names_, pl.String), orient="row")
 
 
-def comments(names: Iterable[str], catalog: str) -> Iterator[str]:
-    """COMMENT ON statements for these tables and their columns in the attached database `catalog`."""
+def comments(kinds: Mapping[str, str], names: Iterable[str], catalog: str) -> Iterator[str]:
+    """COMMENT ON statements for these tables and their columns in the attached database `catalog`.
+
+    `kinds` says which of them are a TABLE and which a VIEW.
+    """
     for name in names:
         entry = table_entry(name)
-        yield f'COMMENT ON TABLE {catalog}."{name}" IS {literal(entry.comment)}'
+        yield f'COMMENT ON {kinds[name]} {catalog}."{name}" IS {literal(entry.comment)}'
         for column in entry.columns:
             yield f'COMMENT ON COLUMN {catalog}."{name}"."{column.name}" IS {literal(column.comment)}'
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+STAGING = "staging"  # the schema of all rows as they were read, and of their fates
 Kind = Literal["id", "text", "word", "number", "date", "instant", "flag"]
 
 SQL_TYPE: dict[Kind, str] = {
@@ -84,7 +85,11 @@ class Table:
 
     @property
     def staged(self) -> str:
-        return f"staged_{self.name}"
+        return f"{STAGING}.{self.name}"
+
+    @property
+    def fates(self) -> str:
+        return f"{STAGING}.fate_{self.name}"
 
     @property
     def required(self) -> tuple[str, ...]:

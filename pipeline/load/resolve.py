@@ -39,10 +39,10 @@ def rank_files(warehouse: Warehouse) -> None:
 
 
 def _decide(warehouse: Warehouse, table: Table, orphans: bool) -> None:
-    """fate_<table>: a row per staged row that is rejected as an orphan, repeated or superseded."""
+    """staging.fate_<table>: a row per staged row that is rejected as an orphan, repeated or superseded."""
     key = ", ".join(f"s.{k}" for k in table.key)
     key_text = " || '|' || ".join(f"s.{k}::VARCHAR" for k in table.key)
-    fate = f"fate_{table.name}"
+    fate = table.fates
     warehouse.execute(f"CREATE OR REPLACE TABLE {fate} ({FATE})")
     if orphans:
         warehouse.execute(
@@ -63,7 +63,7 @@ def _decide(warehouse: Warehouse, table: Table, orphans: bool) -> None:
 
 def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None:
     """Of identical rows all but the first are repeated; of one key the latest of the others is kept."""
-    fate = f"fate_{table.name}"
+    fate = table.fates
     same = ", ".join([*(f"s.{c.name}" for c in table.columns), "s.extras"])
     warehouse.execute(
         f"CREATE OR REPLACE TEMP TABLE contest AS SELECT s.*, s.rowid AS row_id, r.file_rank FROM {table.staged} AS s "
@@ -92,11 +92,9 @@ def _clean(warehouse: Warehouse, table: Table) -> None:
     if table.name == "visits":
         values += [f"s.{name}" for name, *_ in MADE_OF_VISITS]
     kind = "VIEW" if table.name in AS_VIEW else "TABLE"
-    if kind == "VIEW" and table.cleaned in warehouse.tables():
-        warehouse.execute(f"DROP TABLE {table.cleaned}")
     warehouse.execute(
         f"CREATE OR REPLACE {kind} {table.cleaned} AS SELECT {', '.join(values)} FROM {table.staged} AS s "
-        f"ANTI JOIN fate_{table.name} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL"
+        f"ANTI JOIN {table.fates} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL"
     )
 
 
@@ -108,14 +106,14 @@ def _collect(warehouse: Warehouse) -> None:
         fates.append(
             f"SELECT '{t.name}' AS table_name, f.load_id, f.row_id - a.first_row AS ordinal, f.fate, f.reason, "
             f"f.detail, w.load_id AS by_load_id, f.by_row_id - b.first_row AS by_ordinal, f.key "
-            f"FROM fate_{t.name} AS f JOIN {first} AS a ON a.load_id = f.load_id "
+            f"FROM {t.fates} AS f JOIN {first} AS a ON a.load_id = f.load_id "
             f"LEFT JOIN {t.staged} AS w ON w.rowid = f.by_row_id LEFT JOIN {first} AS b ON b.load_id = w.load_id"
-            if warehouse.scalar(f"SELECT count(*) FROM fate_{t.name}")
-            else f"SELECT '{t.name}', load_id, row_id, fate, reason, detail, load_id, by_row_id, key FROM fate_{t.name}"
+            if warehouse.scalar(f"SELECT count(*) FROM {t.fates}")
+            else f"SELECT '{t.name}', load_id, row_id, fate, reason, detail, load_id, by_row_id, key FROM {t.fates}"
         )
         counts.append(
             f"SELECT s.load_id, count(*) AS n FROM {t.staged} AS s "
-            f"ANTI JOIN fate_{t.name} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL GROUP BY s.load_id"
+            f"ANTI JOIN {t.fates} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL GROUP BY s.load_id"
         )
     names = "table_name, load_id, ordinal, fate, reason, detail, by_load_id, by_ordinal, key"
     warehouse.execute(f"CREATE OR REPLACE TABLE row_fate ({names}) AS " + " UNION ALL ".join(fates))

@@ -13,13 +13,18 @@ from pipeline.load.reader import staged_columns
 from pipeline.warehouse import SQL_DIR, Warehouse
 
 ROW_GROUP = 122_880  # rows; DuckDB's own size
+KEPT = {"load_file", "refused_row", "row_line", "load_format", "check_run"}  # beside the staged tables
 SPLINTERS = 50  # row groups beyond those that are needed, until they are merged
 
 
 def prepare(warehouse: Warehouse) -> None:
-    """Make what is missing. A work file of another version is emptied: all of it is made again from the kept copies."""
-    if not _is_ours(warehouse):
-        _empty(warehouse)
+    """Make what is missing. A work file of another version is emptied: all of it is made again from the kept copies.
+
+    What the last run made of the loaded rows goes first, so that the new tables take its place in the file.
+    """
+    kept = KEPT | {table.staged for table in TABLES} if _is_ours(warehouse) else set()
+    with warehouse.transaction():
+        warehouse.drop_all_but(kept)
     warehouse.run("load/shown.sql")
     warehouse.run("load/schema.sql")
     for table in TABLES:
@@ -27,18 +32,20 @@ def prepare(warehouse: Warehouse) -> None:
         warehouse.execute(f"CREATE TABLE IF NOT EXISTS {table.staged} ({columns})")
     if not warehouse.scalar("SELECT count(*) FROM load_format"):
         warehouse.execute(f"INSERT INTO load_format VALUES ({FORMAT}, '{shape()}')")
-    _merge_row_groups(warehouse)
+    _checkpoint(warehouse)
 
 
-def _merge_row_groups(warehouse: Warehouse) -> None:
-    """Every run leaves a row group of its own, however small. Merging writes a table anew: only now and then."""
+def _checkpoint(warehouse: Warehouse) -> None:
+    """Free the room of what was dropped. Every run leaves a row group of its own, however small: many are merged.
+
+    Merging writes a table anew, and happens in a checkpoint that has something to write: so only here, now and then.
+    """
     loads = dict(warehouse.con.sql("SELECT table_name, count(*) FROM load_file GROUP BY ALL").fetchall())
-    if not any(
+    before = warehouse.scalar("SELECT current_setting('max_vacuum_tasks')")
+    if any(
         _is_splintered(warehouse, table.staged) for table in TABLES if loads.get(table.name, 0) > SPLINTERS
     ):
-        return
-    before = warehouse.scalar("SELECT current_setting('max_vacuum_tasks')")
-    warehouse.execute("SET max_vacuum_tasks = 1000")
+        warehouse.execute("SET max_vacuum_tasks = 1000")
     warehouse.execute("CHECKPOINT")
     warehouse.execute(f"SET max_vacuum_tasks = {before}")
 
@@ -65,22 +72,11 @@ def _is_ours(warehouse: Warehouse) -> bool:
     return warehouse.con.sql("SELECT * FROM load_format").fetchall() in ([], [(FORMAT, shape())])
 
 
-def _empty(warehouse: Warehouse) -> None:
-    """Drop everything that a work file holds; views first, for they stand on tables."""
-    with warehouse.transaction():
-        for kind in ("VIEW", "TABLE"):
-            names = warehouse.con.sql(
-                f"SELECT {kind.lower()}_name FROM duckdb_{kind.lower()}s() WHERE NOT internal AND NOT temporary"
-            ).fetchall()
-            for (name,) in names:
-                warehouse.execute(f'DROP {kind} IF EXISTS "{name}"')
-
-
 def drop_loads(warehouse: Warehouse, which: str) -> None:
     """Take out the loads for which the condition `which` on load_file holds.
 
     Staged tables are written anew, not deleted from: DuckDB's checkpoints close the gaps that deleted rows leave, at
-    any later time, and what became of a row (`fate_<table>`) is kept by its rowid.
+    any later time, and what became of a row (`staging.fate_<table>`) is kept by its rowid.
     """
     loads = [r[0] for r in warehouse.con.sql(f"SELECT load_id FROM load_file WHERE {which}").fetchall()]
     if not loads:

@@ -15,6 +15,7 @@ from typing import Any, TextIO
 from pipeline.errors import UsageError
 from pipeline.query.door import Door
 from pipeline.query.words import HELP, examples, respond
+from pipeline.warehouse import TABLES
 
 # Where Python was built without it there is no history and no completion.
 readline: Any = importlib.import_module("readline") if importlib.util.find_spec("readline") else None
@@ -152,8 +153,8 @@ class Completer:
     """Completes tables, their columns, macros, examples and words of SQL, for readline."""
 
     def __init__(self, door: Door) -> None:
-        ours = "database_name = 'fleet'"
-        tables = door.rows(f"SELECT table_name FROM duckdb_tables() WHERE {ours}")
+        ours = "database_name = 'fleet' AND schema_name = 'main'"
+        tables = door.rows(f"SELECT table_name FROM ({TABLES})")
         columns = door.rows(f"SELECT DISTINCT column_name FROM duckdb_columns() WHERE {ours}")
         macros = door.rows(f"SELECT DISTINCT function_name FROM duckdb_functions() WHERE {ours}")
         self.tables = sorted(r[0] for r in tables)

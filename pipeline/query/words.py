@@ -11,7 +11,7 @@ from typing import TextIO
 from pipeline.errors import UsageError
 from pipeline.query.door import Door
 from pipeline.query.formats import write_rows
-from pipeline.warehouse import SQL_DIR
+from pipeline.warehouse import SQL_DIR, TABLES
 
 HELP = """\
 Ask in SQL (DuckDB's), one question at a time, ended by ; at the prompt. The tables are read-only.
@@ -102,27 +102,21 @@ def respond(door: Door, question: str, format_: str, out: TextIO, *, show_sql: b
 
 
 def _tables(door: Door) -> str:
-    return _listed(
-        door.rows(
-            "SELECT table_name, comment FROM duckdb_tables() WHERE database_name = 'fleet' ORDER BY table_name"
-        )
-    )
+    return _listed(door.rows(f"SELECT table_name, comment FROM ({TABLES}) ORDER BY table_name"))
 
 
 def _columns(door: Door, table: str) -> str:
     rows = door.rows(
         "SELECT c.column_name, c.data_type, c.comment FROM duckdb_columns() AS c "
-        "WHERE c.database_name = 'fleet' AND c.table_name = ? ORDER BY c.column_index",
+        "WHERE c.database_name = 'fleet' AND c.schema_name = 'main' AND c.table_name = ? ORDER BY c.column_index",
         [table.lower()],
     )
     if not rows:
-        names = [
-            r[0] for r in door.rows("SELECT table_name FROM duckdb_tables() WHERE database_name = 'fleet'")
-        ]
+        names = [r[0] for r in door.rows(f"SELECT table_name FROM ({TABLES})")]
         near = difflib.get_close_matches(table.lower(), names, n=1)
         raise UsageError(f"there is no table {table!r}" + (f"; did you mean {near[0]}?" if near else ""))
     said = door.rows(
-        "SELECT comment FROM duckdb_tables() WHERE database_name = 'fleet' AND table_name = ?",
+        f"SELECT comment FROM ({TABLES}) WHERE table_name = ?",
         [table.lower()],
     )
     return f"{said[0][0] or ''}\n\n" + _listed(

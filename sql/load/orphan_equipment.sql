@@ -4,6 +4,6 @@ SELECT
     e.rowid AS row_id,
     'site_unknown' AS reason,
     'site_id holds ' || shown(e.site_id) || ', expected a site_id of the sites table' AS detail
-FROM staged_equipment AS e
+FROM staging.equipment AS e
 ANTI JOIN site AS s ON e.site_id = s.site_id
 WHERE e.wrong IS NULL;

@@ -10,7 +10,7 @@ WITH looked_up AS (
         e.equipment_id AS known_equipment_id,
         e.site_id AS equipment_site_id,
         t.technician_id AS known_technician_id
-    FROM staged_visits AS v
+    FROM staging.visits AS v
     LEFT JOIN site AS s ON v.site_id = s.site_id
     LEFT JOIN equipment AS e ON v.equipment_id = e.equipment_id
     LEFT JOIN technician AS t ON v.technician_id = t.technician_id

@@ -4,6 +4,6 @@ SELECT
     w.rowid AS row_id,
     'equipment_unknown' AS reason,
     'equipment_id holds ' || shown(w.equipment_id) || ', expected an equipment_id of the equipment table' AS detail
-FROM staged_work AS w
+FROM staging.work AS w
 ANTI JOIN equipment AS e ON w.equipment_id = e.equipment_id
 WHERE w.wrong IS NULL;

@@ -1,5 +1,7 @@
 -- What the load stage keeps between runs, beside the staged tables (which are made from pipeline/load/inputs.py).
 
+CREATE SCHEMA IF NOT EXISTS staging;
+
 -- One row per file that was read. `accepted` becomes true once the run that read it has passed the gate.
 -- `mapping_sha256` tells one reading of a file from another; `missing` names required columns that it lacks.
 CREATE TABLE IF NOT EXISTS load_file (

@@ -20,7 +20,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pipeline import runner
+from pipeline import publish, runner
 from pipeline.errors import FleetStaticError
 from pipeline.stages import STAGES, RunOrder, Stage
 from pipeline.warehouse import Warehouse
@@ -53,7 +53,8 @@ class Kill:
 class Job:
     """One run. log: where its messages go; counts: where to write how many writes each stage did.
 
-    stages: only these (None: all). largest_file: bytes beyond which a write fails; with kill_on_large it kills.
+    copies: publish by copying the work file, however small. largest_file: bytes beyond which a write fails; with
+    kill_on_large it kills.
     """
 
     drops: tuple[Path, ...]
@@ -64,6 +65,7 @@ class Job:
     without: tuple[str, ...] = ("report",)
     largest_file: int | None = None
     kill_on_large: bool = False
+    copies: bool = False
 
 
 def run(job: Job) -> None:
@@ -77,6 +79,8 @@ def run(job: Job) -> None:
     runner.STAGES = tuple(  # type: ignore[misc]
         (name, watch.noting(name, stage)) for name, stage in STAGES if name not in job.without
     )
+    if job.copies:
+        publish.SMALL = 0
     if job.largest_file is not None:
         signal.signal(signal.SIGXFSZ, signal.SIG_DFL if job.kill_on_large else signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (job.largest_file, resource.RLIM_INFINITY))

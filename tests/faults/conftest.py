@@ -17,6 +17,7 @@ from typing import Any
 import duckdb
 import pytest
 
+from pipeline.warehouse import TABLES
 from tests.faults.child import Job, Kill, run
 
 WARM = [
@@ -50,7 +51,7 @@ def content(published: Path) -> Content:
         names = [
             r[0]
             for r in con.sql(
-                f"SELECT table_name FROM duckdb_tables() WHERE database_name = 'fleet' AND table_name NOT IN {HISTORY}"
+                f"SELECT table_name FROM ({TABLES}) WHERE table_name NOT IN {HISTORY}"
             ).fetchall()
         ]
         return {n: sorted(_rows(con, n), key=_sort_key) for n in names}

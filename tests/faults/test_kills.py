@@ -6,6 +6,7 @@ beyond a size, so that they strike inside DuckDB's own writing. FLEET_STATIC_NIG
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import shutil
@@ -100,6 +101,29 @@ def test_killed_inside_a_write_of_the_database(faults: Faults, before: Before) -
         return _ends_well(faults, into, before) if status == -signal.SIGXFSZ else f"ended with {status}"
 
     wrong = faults.both(kill, sizes)
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.slow
+def test_killed_while_the_work_file_is_copied(faults: Faults, before: Before) -> None:
+    """A large publication begins as a copy of the work file; here a small one does."""
+    counted, counts = faults.place("counted"), faults.place("counts.json")
+    shutil.copytree(before.into, counted)
+    job = Job((faults.drop,), counted, Path(f"{counted}.log"), counts=counts, copies=True)
+    assert faults.run(job) == 0, job.log.read_text()
+    assert difference(content(counted / "fleet.duckdb"), before.new) == ""
+    last = json.loads(counts.read_text())["publish"]
+    kills = [
+        Kill("publish", place, after=place % 2 == 1) for place in (*range(8, 25 * TIMES, 2), last - 2, last)
+    ]
+
+    def kill(at: Kill) -> str:
+        into = faults.place(f"copied {at.write}")
+        shutil.copytree(before.into, into)
+        status = faults.run(Job((faults.drop,), into, Path(f"{into}.log"), at, copies=True))
+        return _ends_well(faults, into, before) if status == KILLED else f"ended with {status}"
+
+    wrong = faults.both(kill, kills)
     assert not wrong, "\n".join(wrong)
 
 

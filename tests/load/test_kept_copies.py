@@ -88,7 +88,7 @@ def test_many_small_drops_do_not_leave_a_row_group_each(
     groups = []
     for drop in drops:
         store.run(drop)
-        groups += store.rows("SELECT count(DISTINCT row_group_id) FROM pragma_storage_info('staged_visits')")
+        groups += store.rows("SELECT count(DISTINCT row_group_id) FROM pragma_storage_info('staging.visits')")
     together.run(*drops)
     assert max(groups) <= (5,) < (len(drops),)
     assert store.content() == together.content()
@@ -181,7 +181,7 @@ def test_damage_in_any_block_is_mended(tmp_path: Path, store: Store) -> None:
 
 def _older_number(warehouse: Warehouse) -> None:
     warehouse.execute("UPDATE load_format SET format = 0")
-    warehouse.execute("CREATE OR REPLACE TABLE staged_sites (something INTEGER)")
+    warehouse.execute("CREATE OR REPLACE TABLE staging.sites (something INTEGER)")
 
 
 def _older_table_of_formats(warehouse: Warehouse) -> None:
@@ -190,14 +190,14 @@ def _older_table_of_formats(warehouse: Warehouse) -> None:
 
 def _number_forgotten(warehouse: Warehouse) -> None:
     warehouse.execute("UPDATE load_format SET shape = 'of another version'")
-    warehouse.execute("ALTER TABLE staged_visits DROP COLUMN note")
+    warehouse.execute("ALTER TABLE staging.visits DROP COLUMN note")
 
 
 def _views_for_tables(warehouse: Warehouse) -> None:
     """What is a table now was a view in that version, and the reverse."""
     warehouse.execute("UPDATE load_format SET format = 1")
     warehouse.execute("DROP TABLE site")
-    warehouse.execute("CREATE VIEW site AS SELECT site_id FROM staged_sites")
+    warehouse.execute("CREATE VIEW site AS SELECT site_id FROM staging.sites")
     warehouse.execute("DROP VIEW visit")
     warehouse.execute("CREATE TABLE visit (visit_id VARCHAR)")
 

@@ -74,7 +74,7 @@ def test_a_foreign_export_becomes_visits(tmp_path: Path) -> None:
     ]
     # 1 ft3 = 0.028316846592 m3 by definition of the foot, so 1699.01 m3/h are 1000 cfm
     assert store.rows("SELECT round(airflow_cfm, 1) FROM visit ORDER BY visit_id") == [(1000.0,), (None,)]
-    assert store.rows("SELECT extras FROM staged_visits ORDER BY visit_id") == [
+    assert store.rows("SELECT extras FROM staging.visits ORDER BY visit_id") == [
         ('{"Klappen":"offen"}',),
         (None,),
     ]

@@ -16,6 +16,7 @@ import pytest
 from pipeline.errors import UsageError
 from pipeline.query import Door, answer
 from pipeline.query.formats import write_rows
+from pipeline.warehouse import TABLES
 
 ROOT = Path(__file__).resolve().parents[2]
 KINDS = """
@@ -110,7 +111,7 @@ def test_what_would_steer_a_terminal_is_written_out(door: Door) -> None:
 
 
 def test_every_published_table_is_written(door: Door) -> None:
-    for (table,) in door.rows("SELECT table_name FROM duckdb_tables() WHERE database_name = 'fleet'"):
+    for (table,) in door.rows(f"SELECT table_name FROM ({TABLES})"):
         query = f'SELECT * FROM "{table}" LIMIT 50'
         rows = json.loads(_written(door, query, "json"))
         read = pl.read_csv(io.StringIO(_written(door, query, "csv")), infer_schema=False)

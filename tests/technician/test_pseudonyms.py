@@ -81,13 +81,14 @@ def texts(published: Path) -> list[tuple[str, str]]:
     with duckdb.connect(str(published), read_only=True) as con:
         con.execute("SET TimeZone = 'UTC'")
         columns = con.sql(
-            "SELECT table_name, column_name FROM duckdb_columns() WHERE NOT internal AND data_type = 'VARCHAR'"
+            "SELECT if(schema_name = 'main', '', schema_name || '.') || table_name, column_name FROM duckdb_columns() "
+            "WHERE NOT internal AND data_type = 'VARCHAR'"
         ).fetchall()
         return [
             (f"{table}.{column}", value)
             for table, column in columns
             for (value,) in con.sql(
-                f'SELECT DISTINCT "{column}" FROM "{table}" WHERE "{column}" IS NOT NULL'
+                f'SELECT DISTINCT "{column}" FROM {table} WHERE "{column}" IS NOT NULL'
             ).fetchall()
         ]
 

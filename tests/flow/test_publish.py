@@ -1,0 +1,75 @@
+"""The two ways to make a publication, tables written anew and a copy of the work file: readers see no difference."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from pipeline import publish as publishing
+from pipeline.catalog import table_entry
+from pipeline.export import export
+from pipeline.load.inputs import VISITS
+from pipeline.stages import RunOrder
+from pipeline.warehouse import Warehouse
+from tests.conftest import FIELD_TODAY
+from tests.faults.conftest import content, difference
+
+Publish = Callable[[int], Path]
+
+
+@pytest.fixture
+def publish(small_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Publish:
+    """Publish the small fleet's work file, as a copy if it has at least so many bytes; the published file."""
+
+    def published(small: int) -> Path:
+        monkeypatch.setattr(publishing, "SMALL", small)
+        order = RunOrder((), tmp_path / str(small), FIELD_TODAY)
+        order.into.mkdir(exist_ok=True)
+        shutil.copyfile(small_file.with_name("work.duckdb"), order.work_file)
+        with Warehouse(order.work_file) as warehouse:
+            warehouse.set_variable("today", FIELD_TODAY, "DATE")
+            publishing.publish(warehouse, order)
+        return order.published_file
+
+    return published
+
+
+def test_a_copy_holds_the_same_as_tables_written_anew(publish: Publish) -> None:
+    anew, copied = publish(10**12), publish(0)
+    assert len(content(copied)) > 35
+    assert difference(content(anew), content(copied)) == ""
+    assert {p.name for p in copied.parent.iterdir()} == {"work.duckdb", "fleet.duckdb"}
+
+
+def test_a_copy_holds_nothing_else(publish: Publish) -> None:
+    with duckdb.connect(str(publish(0)), read_only=True) as con:
+        names = {n for (n,) in con.sql("SELECT table_name FROM dictionary").fetchall()}
+        tables = con.sql("SELECT schema_name, table_name FROM duckdb_tables()").fetchall()
+        assert {(s, n) for s, n in tables if (s, n) != ("main", n) or n not in names} == {
+            tuple(name.split(".")) for name in (VISITS.staged, VISITS.fates)
+        }
+        views = con.sql("SELECT view_name, comment FROM duckdb_views() WHERE NOT internal").fetchall()
+        assert views == [("visit", table_entry("visit").comment)]
+        assert con.sql("SHOW TABLES").pl().height == len(names)
+
+
+def test_a_copy_is_exported_whole(publish: Publish, tmp_path: Path) -> None:
+    (visits,) = (t for t in export(publish(0), tmp_path / "export")["tables"] if t["name"] == "visit")
+    assert visits["rows"] > 1000
+    assert visits["meaning"] == table_entry("visit").comment
+    assert visits["columns"][0]["meaning"] == table_entry("visit").columns[0].comment
+
+
+def test_what_a_killed_run_left_of_a_copy_is_no_part_of_the_next(publish: Publish, tmp_path: Path) -> None:
+    before = content(publish(0))
+    new = publish(0).with_name("fleet.duckdb.new")
+    with duckdb.connect(str(tmp_path / "dies")) as con:
+        con.execute("CREATE TABLE site AS SELECT 1 AS site_id")
+        for ending in ("", ".wal"):  # as they stand when the process is killed
+            shutil.copyfile(tmp_path / f"dies{ending}", f"{new}{ending}")
+    assert difference(before, content(publish(0))) == ""
+    assert not list(new.parent.glob("*.new*"))
