@@ -60,7 +60,8 @@ def set_cause_variance(warehouse: Warehouse) -> None:
     """How the lead of one cause over another varies from visit to visit (in. w.c. squared): `cause_variance`."""
     variance = warehouse.scalar(
         """
-        SELECT coalesce(quantile_cont(rival.variance, 0.5), 4e-4) FROM cause_lead
+        SELECT coalesce(quantile_cont(variance, 0.5), 4e-4)
+        FROM (SELECT n, unnest([variance_1, variance_2]) AS variance FROM cause_lead)
         WHERE n >= getvariable('min_visits')
         """
     )
@@ -82,27 +83,32 @@ def set_rank_interval(warehouse: Warehouse) -> None:
 # Few changes between the scopes: a part of the fleet waits for all others at each.
 STEPS = (
     Step("fleet", set_measurer_sd),
-    Step("equipment", "site/comparable_visit.sql", ("comparable_visit",)),
+    Step("fleet", "site/unit.sql", ("equipment_number", "unit")),
+    Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
+    Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
     Step("equipment", "site/level_centre.sql", ("level_centre",)),
     Step("equipment", "site/level_distance.sql", ("level_distance",)),
+    Step("equipment", "site/series_visit.sql", ("series_visit",)),
+    Step("equipment", "site/series_pair.sql"),
     Step("equipment", "site/series_test.sql", ("series_test",)),
     Step("equipment", "site/trend_start.sql", ("trend_start",)),
     Step("equipment", "site/trend_residual.sql", ("trend_residual",)),
     Step("fleet", set_level_scatter),
     Step("fleet", set_trend_scatter),
-    Step("equipment", "site/level_weight.sql", ("level_weight",)),
+    Step("equipment", "site/level_weight.sql"),
     Step("equipment", "site/level_scatter.sql", ("level_scatter",)),
+    Step("equipment", "site/level_side.sql", ("level_side",)),
     Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
     Step("equipment", "site/trend_line.sql", ("trend_line",)),
     Step("fleet", set_scatter_prior),
     Step("fleet", set_cause_variance),
     Step("fleet", set_trend_prior),
-    Step("equipment", "site/site_cause.sql", ("site_cause",)),
+    Step("equipment", "site/site_cause.sql"),
     Step("equipment", "site/site_static.sql", ("site_static",)),
-    Step("equipment", "site/duct_question.sql", ("duct_question",)),
-    Step("equipment", "site/duct_answer.sql", ("duct_answer",)),
+    Step("equipment", "site/duct_question.sql"),
+    Step("equipment", "site/duct_answer.sql"),
     Step("equipment", "site/site_what_if.sql", ("site_what_if",)),
     Step("equipment", "site/change_point.sql", ("change_point",)),
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
@@ -115,6 +121,8 @@ STEPS = (
     Step("equipment", "site/site_trend.sql", ("site_trend",)),
     Step("equipment", "site/restriction_trend.sql", ("restriction_trend",)),
     Step("equipment", "site/equipment_trend.sql", ("equipment_trend",)),
+    # For the work stage, over the whole fleet.
+    Step("fleet", "site/comparable_visit.sql", ("comparable_visit",)),
 )
 
 

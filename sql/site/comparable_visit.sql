@@ -1,16 +1,13 @@
 -- Visits that can be compared with one another: valid and like new. Readings of a technician and instrument whose
 -- offset is material and significant are corrected by it (data contract, "Doubtful zeroes and levels").
-CREATE OR REPLACE TEMP TABLE comparable_visit AS
+CREATE OR REPLACE TEMP VIEW comparable_visit AS
 SELECT
-    v.visit_id,
-    v.equipment_id,
-    v.mode,
+    2 * n.equipment_no + (v.mode = 'heating')::INTEGER AS unit_no,
     v.visited_on,
-    v.segment,
     v.since_last_work,
     epoch(v.visited_at) / 86400.0 / getvariable('days_per_year') AS at_year,
-    v.technician_id,
-    coalesce(v.instrument_id, '') AS instrument_id,
+    -- A technician with an instrument: they are only told apart, for which a hash does.
+    hash(v.technician_id, coalesce(v.instrument_id, '')) AS measurer,
     v.sides_known,
     v.return_inwc - CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS return_inwc,
     v.supply_inwc - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END AS supply_inwc,
@@ -27,12 +24,15 @@ SELECT
     END AS measurer_variance,
     v.airflow_cfm,
     v.airflow_ratio,
-    v.design_cfm,
     v.power_w,
     v.return_restriction_inwc,
     v.supply_restriction_inwc,
-    v.airflow_setting_inwc
+    v.airflow_setting_inwc,
+    v.filter_drop_inwc,
+    v.coil_drop_inwc,
+    v.tap_used
 FROM visit_static AS v
+INNER JOIN equipment_number AS n USING (equipment_id)
 LEFT JOIN instrument_offset AS o
     ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
 WHERE v.like_new AND NOT v.on_work_day;

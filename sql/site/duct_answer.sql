@@ -1,10 +1,14 @@
 -- Operating points: where the fan's table (tap, at the site's density) meets the duct curve K Q^n. Along a segment of
 -- the table static and airflow run on a straight line in t; static - K Q^n changes sign in the segment that holds the
--- point; Newton's steps from the chord find it. Never beyond the table; of several crossings the one at least static.
+-- point (duct_rise.sql finds it); Newton's steps from the chord find the point. Never beyond the table.
 CREATE OR REPLACE TEMP TABLE duct_answer AS
-WITH ends AS (
+WITH held AS (
     SELECT
-        q.*,
+        q.unit_no,
+        q.change,
+        q.curve,
+        q.n,
+        q.k,
         s.static_lo * q.density_ratio AS p0,
         (s.static_hi - s.static_lo) * q.density_ratio AS dp,
         s.airflow_lo AS q0,
@@ -14,20 +18,13 @@ WITH ends AS (
         p0 - q.k * pow(q0, q.n) AS h0,
         p0 + dp - q.k * pow(q0 + dq, q.n) AS h1
     FROM duct_question AS q
-    INNER JOIN blower_segment AS s ON q.blower_table_id = s.blower_table_id AND q.tap = s.tap
-    WHERE s.static_hi > s.static_lo
-),
-
-held AS (
-    SELECT *
-    FROM ends
-    WHERE h0 <= 0 AND h1 >= 0 AND h1 > h0
-    QUALIFY row_number() OVER (PARTITION BY equipment_id, mode, change ORDER BY p0) = 1
+    INNER JOIN duct_rise AS s
+        ON q.curve = s.curve AND q.k / q.density_ratio >= s.k_from AND q.k / q.density_ratio < s.k_below
 ),
 
 -- h(t) = p0 + t dp - k (q0 + t dq)^n, its slope dp - k n dq (q0 + t dq)^(n - 1); t stays within the segment.
 step_0 AS (
-    SELECT *, -h0 / (h1 - h0) AS t0
+    SELECT *, greatest(least(-h0 / (h1 - h0), 1), 0) AS t0
     FROM held
 ),
 
@@ -56,10 +53,9 @@ step_3 AS (
 )
 
 SELECT
-    equipment_id,
-    mode,
+    unit_no,
     change,
-    tap,
+    curve,
     p0 + t * dp AS tesp_inwc,
     q0 + t * dq AS airflow_cfm,
     power_lo + t * (power_hi - power_lo) AS power_w

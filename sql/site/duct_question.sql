@@ -1,81 +1,98 @@
--- What the crew may ask of each unit and mode with a known airflow: the duct curve (K Q^n a side, from the level) as
--- it is, and as it would be after a change. K in in. w.c. per cfm^n; sides add up. The answer: duct_answer.sql.
+-- What the crew may ask of each unit with a known airflow: the duct curve (K Q^n a side, from the level) as it is, and as
+-- it would be after a change, against the blower's curve (blower_end). K in in. w.c. per cfm^n; sides add up. The
+-- answer: duct_answer.sql.
 CREATE OR REPLACE TEMP TABLE duct_question AS
-WITH usual_tap AS (
-    SELECT v.equipment_id, v.mode, mode(v.tap_used ORDER BY v.tap_used) AS tap
-    FROM visit_static AS v
-    INNER JOIN level_visit AS l USING (visit_id)
-    GROUP BY v.equipment_id, v.mode
+WITH tap_visits AS (
+    SELECT unit_no, tap_used, count(*) AS n
+    FROM level_visit
+    WHERE tap_used IS NOT NULL
+    GROUP BY unit_no, tap_used
+),
+
+-- The tap of most visits, of several the first by name.
+usual_tap AS (
+    SELECT unit_no, arg_min(tap_used, struct_pack(rarer := -n, tap := tap_used)) AS tap
+    FROM tap_visits
+    GROUP BY unit_no
 ),
 
 -- Taps from slow to fast: by the airflow that each gives at its smallest static.
 tap_order AS (
     SELECT
-        blower_table_id,
-        tap,
-        lag(tap) OVER (PARTITION BY blower_table_id ORDER BY airflow_start, tap) AS lower_tap
+        *,
+        lag(curve) OVER (PARTITION BY blower_table_id ORDER BY airflow_start, tap) AS lower_curve
     FROM blower_end
 ),
 
--- The airflow that belongs to the level: from the table at the level itself, else the mean of the visits.
-at_level AS (
+-- Where the level lies in the table (blower_cell.sql).
+placed AS (
     SELECT
-        s.equipment_id,
-        s.mode,
-        coalesce(
-            CASE
-                WHEN s.level_inwc / b.density_ratio <= g.static_hi THEN
-                    interpolate(s.level_inwc / b.density_ratio, g.static_lo, g.airflow_lo, g.static_hi, g.airflow_hi)
-            END, s.airflow_cfm
-        ) AS airflow_cfm
-    FROM site_static AS s
-    INNER JOIN equipment_budget AS b USING (equipment_id)
-    INNER JOIN usual_tap AS t ON s.equipment_id = t.equipment_id AND s.mode = t.mode
-    ASOF LEFT JOIN blower_segment AS g
-        ON
-            b.blower_table_id = g.blower_table_id
-            AND t.tap = g.tap
-            AND s.level_inwc / b.density_ratio >= g.static_lo
+        u.unit_no,
+        o.curve,
+        o.lower_curve,
+        b.density_ratio,
+        s.level_inwc / b.density_ratio AS static_in_table,
+        CASE
+            WHEN static_in_table BETWEEN o.static_start AND o.static_end
+                THEN floor((static_in_table - o.static_start) * o.cells_per_inwc)::BIGINT
+        END AS cell,
+        s.level_inwc,
+        s.supply_level_inwc,
+        s.return_level_inwc,
+        s.airflow_cfm,
+        s.design_cfm,
+        b.return_budget_inwc,
+        b.supply_budget_inwc
+    FROM usual_tap AS t
+    INNER JOIN unit AS u USING (unit_no)
+    INNER JOIN site_static AS s ON u.equipment_id = s.equipment_id AND u.mode = s.mode
+    INNER JOIN equipment_budget AS b ON u.equipment_id = b.equipment_id
+    LEFT JOIN tap_order AS o ON b.blower_table_id = o.blower_table_id AND t.tap = o.tap
+    WHERE s.design_cfm > 0 AND s.return_level_inwc < 0 AND s.supply_level_inwc > 0
 ),
 
-now AS (
+now AS MATERIALIZED (
     SELECT
-        s.equipment_id,
-        s.mode,
-        b.blower_table_id,
-        t.tap,
-        o.lower_tap,
-        b.density_ratio,
+        s.unit_no,
+        s.curve,
+        s.lower_curve,
+        s.density_ratio,
         getvariable('duct_exponent') AS n,
+        -- The airflow that belongs to the level: from the table at the level itself, else the mean of the visits.
+        coalesce(
+            interpolate(s.static_in_table, g.static_lo, g.airflow_lo, g.static_hi, g.airflow_hi), s.airflow_cfm
+        ) AS airflow_now_cfm,
         -- Both sides are stretched to sum to the level, where visits with unknown sides made them differ from it.
         s.level_inwc / (s.supply_level_inwc - s.return_level_inwc) AS stretch,
-        -s.return_level_inwc * stretch / pow(a.airflow_cfm, n) AS k_return,
-        s.supply_level_inwc * stretch / pow(a.airflow_cfm, n) AS k_supply,
-        b.return_budget_inwc / pow(s.design_cfm, n) AS budget_k_return,
-        b.supply_budget_inwc / pow(s.design_cfm, n) AS budget_k_supply
-    FROM site_static AS s
-    INNER JOIN equipment_budget AS b USING (equipment_id)
-    INNER JOIN usual_tap AS t ON s.equipment_id = t.equipment_id AND s.mode = t.mode
-    INNER JOIN at_level AS a ON s.equipment_id = a.equipment_id AND s.mode = a.mode
-    LEFT JOIN tap_order AS o ON b.blower_table_id = o.blower_table_id AND t.tap = o.tap
-    WHERE a.airflow_cfm > 0 AND s.design_cfm > 0 AND s.return_level_inwc < 0 AND s.supply_level_inwc > 0
+        -s.return_level_inwc * stretch / pow(airflow_now_cfm, n) AS k_return,
+        s.supply_level_inwc * stretch / pow(airflow_now_cfm, n) AS k_supply,
+        s.return_budget_inwc / pow(s.design_cfm, n) AS budget_k_return,
+        s.supply_budget_inwc / pow(s.design_cfm, n) AS budget_k_supply
+    FROM placed AS s
+    LEFT JOIN blower_cell AS g
+        ON
+            s.curve = g.curve
+            AND s.cell = g.cell
+            AND s.static_in_table >= g.static_lo
+            AND s.static_in_table < g.static_below
+    WHERE airflow_now_cfm > 0
 )
 
-SELECT equipment_id, mode, 'as_it_is' AS change, blower_table_id, tap, density_ratio, n, k_return + k_supply AS k
+SELECT unit_no, 'as_it_is' AS change, curve, density_ratio, n, k_return + k_supply AS k
 FROM now
 UNION ALL
-SELECT equipment_id, mode, 'return_to_budget', blower_table_id, tap, density_ratio, n, budget_k_return + k_supply
+SELECT unit_no, 'return_to_budget', curve, density_ratio, n, budget_k_return + k_supply
 FROM now
 WHERE k_return > budget_k_return
 UNION ALL
-SELECT equipment_id, mode, 'supply_to_budget', blower_table_id, tap, density_ratio, n, k_return + budget_k_supply
+SELECT unit_no, 'supply_to_budget', curve, density_ratio, n, k_return + budget_k_supply
 FROM now
 WHERE k_supply > budget_k_supply
 UNION ALL
-SELECT equipment_id, mode, 'both_to_budget', blower_table_id, tap, density_ratio, n, budget_k_return + budget_k_supply
+SELECT unit_no, 'both_to_budget', curve, density_ratio, n, budget_k_return + budget_k_supply
 FROM now
 WHERE k_return > budget_k_return AND k_supply > budget_k_supply
 UNION ALL
-SELECT equipment_id, mode, 'tap_one_lower', blower_table_id, lower_tap, density_ratio, n, k_return + k_supply
+SELECT unit_no, 'tap_one_lower', lower_curve, density_ratio, n, k_return + k_supply
 FROM now
-WHERE lower_tap IS NOT NULL;
+WHERE lower_curve IS NOT NULL;

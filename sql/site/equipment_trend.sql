@@ -1,4 +1,4 @@
--- Trend of each unit, its modes taken together without pooling their readings (trend_test.sql).
+-- Trend of each piece of equipment, its modes taken together without pooling their readings (trend_test.sql).
 CREATE OR REPLACE TABLE equipment_trend AS
 WITH seen AS (
     SELECT
@@ -24,6 +24,7 @@ SELECT
     q.q_value,
     coalesce(trend_word(a.slope_inwc_per_year, q.q_value, getvariable('trend_q')), 'too_few_visits') AS trend
 FROM seen AS s
-LEFT JOIN trend_test AS a USING (equipment_id)
-LEFT JOIN trend_adjusted AS q ON s.equipment_id = q.equipment_id AND q.series = 'unit'
-ORDER BY s.equipment_id;
+INNER JOIN equipment_number AS n USING (equipment_id)
+LEFT JOIN trend_test AS a USING (equipment_no)
+LEFT JOIN trend_adjusted AS q ON n.equipment_no = q.number AND q.series = 'line'
+ORDER BY n.equipment_no;

@@ -1,17 +1,30 @@
--- A first, robust look at each equipment and mode: median, and the median distance from it.
+-- A first, robust look at each unit: how many visits from when to when (and of those with a known airflow), their
+-- median, and the median distance from it.
 CREATE OR REPLACE TEMP TABLE level_centre AS
 WITH middle AS (
-    SELECT equipment_id, mode, count(*) AS n, median(tesp_inwc) AS middle_inwc
+    SELECT
+        unit_no,
+        count(*) AS n,
+        min(visited_on) AS first_on,
+        max(visited_on) AS last_on,
+        count(*) FILTER (WHERE airflow_ratio > 0) AS n_airflow,
+        date_diff(
+            'day',
+            min(visited_on) FILTER (WHERE airflow_ratio > 0),
+            max(visited_on) FILTER (WHERE airflow_ratio > 0)
+        ) AS airflow_span_days,
+        median(tesp_inwc) AS middle_inwc
     FROM level_visit
-    GROUP BY equipment_id, mode
+    GROUP BY unit_no
+),
+
+spread AS (
+    SELECT v.unit_no, median(abs(v.tesp_inwc - m.middle_inwc)) AS mad_inwc
+    FROM level_visit AS v
+    INNER JOIN middle AS m USING (unit_no)
+    GROUP BY v.unit_no
 )
 
-SELECT
-    m.equipment_id,
-    m.mode,
-    any_value(m.n) AS n,
-    any_value(m.middle_inwc) AS middle_inwc,
-    median(abs(v.tesp_inwc - m.middle_inwc)) AS mad_inwc
+SELECT m.*, s.mad_inwc
 FROM middle AS m
-INNER JOIN level_visit AS v USING (equipment_id, mode)
-GROUP BY m.equipment_id, m.mode;
+INNER JOIN spread AS s USING (unit_no);

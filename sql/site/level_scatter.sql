@@ -1,41 +1,46 @@
--- Level and scatter of each equipment and mode from the weighted visits; the scatter is pooled with the fleet's
--- afterwards (pipeline/site/moderation.py fits how much).
+-- Level and scatter of each unit from the weighted visits, in one pass over their distances from the middle; the scatter
+-- is pooled with the fleet's afterwards (pipeline/moderation.py fits how much).
 CREATE OR REPLACE TEMP TABLE level_scatter AS
-WITH level AS (
-    SELECT equipment_id, mode, count(*) AS n, sum(weight * tesp_inwc) / sum(weight) AS level_inwc
+WITH unit_sum AS (
+    SELECT
+        unit_no,
+        count(*) AS n,
+        sum(weight) AS total,
+        any_value(middle_inwc) AS middle_inwc,
+        sum(weight * off_middle_inwc) / total AS off_inwc,
+        sum(pow(weight, 2)) AS ww,
+        sum(pow(weight, 2) * off_middle_inwc) AS ww_off,
+        sum(pow(weight * off_middle_inwc, 2)) AS ww_off_off,
+        count(*) FILTER (WHERE weight >= 1) AS n_not_clipped
     FROM level_weight
-    GROUP BY equipment_id, mode
+    GROUP BY unit_no
+),
+
+share AS (
+    SELECT unit_no, sum(weight) AS weight, any_value(measurer_variance) AS measurer_variance
+    FROM level_weight
+    GROUP BY unit_no, measurer
 ),
 
 measurer AS (
-    -- What one technician with one instrument shares does not average out within the site.
-    SELECT equipment_id, mode, sum(shared_variance) AS shared_variance
-    FROM (
-        SELECT
-            w.equipment_id,
-            w.mode,
-            any_value(w.measurer_variance)
-            * greatest(pow(sum(w.weight) / any_value(t.total), 2) - sum(w.weight) / any_value(t.total) / any_value(t.n), 0)
-                AS shared_variance
-        FROM level_weight AS w
-        INNER JOIN (
-            SELECT equipment_id, mode, sum(weight) AS total, count(*) AS n FROM level_weight GROUP BY ALL
-        ) AS t USING (equipment_id, mode)
-        GROUP BY w.equipment_id, w.mode, w.technician_id, w.instrument_id
-    )
-    GROUP BY equipment_id, mode
+    -- What one technician with one instrument shares does not average out within the unit.
+    SELECT
+        s.unit_no,
+        sum(s.measurer_variance * greatest(pow(s.weight / u.total, 2) - s.weight / u.total / u.n, 0)) AS shared_variance
+    FROM share AS s
+    INNER JOIN unit_sum AS u USING (unit_no)
+    GROUP BY s.unit_no
 )
 
 SELECT
-    l.equipment_id,
-    l.mode,
-    any_value(l.n) AS n,
-    any_value(l.level_inwc) AS level_inwc,
-    any_value(m.shared_variance) AS shared_variance,
-    sum(pow(w.weight * (w.tesp_inwc - l.level_inwc), 2)) / nullif(any_value(l.n) - 1, 0) AS scatter_variance,
+    u.unit_no,
+    u.n,
+    u.middle_inwc + u.off_inwc AS level_inwc,
+    m.shared_variance,
+    -- The sum of (weight (tesp - level))^2, multiplied out.
+    greatest(u.ww_off_off - 2 * u.off_inwc * u.ww_off + pow(u.off_inwc, 2) * u.ww, 0) / nullif(u.n - 1, 0)
+        AS scatter_variance,
     -- Variance of a Huber mean: clipped scatter / (share not clipped)^2 / n (Huber 1981; from memory).
-    pow(greatest(count(*) FILTER (WHERE w.weight >= 1), 1), 2) / any_value(l.n) AS effective_visits
-FROM level AS l
-INNER JOIN level_weight AS w USING (equipment_id, mode)
-INNER JOIN measurer AS m USING (equipment_id, mode)
-GROUP BY l.equipment_id, l.mode;
+    pow(greatest(u.n_not_clipped, 1), 2) / u.n AS effective_visits
+FROM unit_sum AS u
+INNER JOIN measurer AS m USING (unit_no);

@@ -3,8 +3,8 @@
 CREATE OR REPLACE TABLE restriction_trend AS
 SELECT
     t.site_id,
-    s.equipment_id,
-    s.mode,
+    u.equipment_id,
+    u.mode,
     s.n_visits,
     s.span_days,
     s.slope_per_year AS slope_inwc_per_year,
@@ -16,7 +16,8 @@ SELECT
     trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')) AS trend,
     t.trend AS tesp_trend
 FROM series_test AS s
-INNER JOIN trend_adjusted AS q USING (series, equipment_id, mode)
-INNER JOIN site_trend AS t USING (equipment_id, mode)
+INNER JOIN trend_adjusted AS q ON s.series = q.series AND s.unit_no = q.number
+INNER JOIN unit AS u ON s.unit_no = u.unit_no
+INNER JOIN site_trend AS t ON u.equipment_id = t.equipment_id AND u.mode = t.mode
 WHERE s.series = 'restriction'
-ORDER BY s.equipment_id, s.mode;
+ORDER BY s.unit_no;

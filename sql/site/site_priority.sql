@@ -40,7 +40,7 @@ SELECT
         WHEN 'return'
             THEN
                 CASE
-                    WHEN filter_drop_inwc > return_budget_inwc / 2
+                    WHEN exceeds(filter_drop_inwc, return_budget_inwc / 2)
                         THEN
                             format(
                                 'Filter first: its drop of {:.2f} is more than half of what the return side allows; '
@@ -57,7 +57,7 @@ SELECT
         WHEN 'supply'
             THEN
                 CASE
-                    WHEN coil_drop_inwc > supply_level_inwc / 2
+                    WHEN exceeds(coil_drop_inwc, supply_level_inwc / 2)
                         THEN
                             format(
                                 'Coil first: its drop of {:.2f} is more than half of the supply static; '

@@ -5,7 +5,6 @@ WITH seen AS (
     SELECT
         v.equipment_id,
         v.mode,
-        any_value(v.site_id) AS site_id,
         count(*) AS n_loaded,
         count(*) FILTER (WHERE v.valid) AS n_valid,
         avg(
@@ -20,98 +19,99 @@ WITH seen AS (
     GROUP BY v.equipment_id, v.mode
 ),
 
-sides AS (
+numbered AS (
     SELECT
-        equipment_id,
-        mode,
-        min(visited_on) AS first_on,
-        max(visited_on) AS last_on,
-        sum(weight * return_inwc) FILTER (WHERE sides_known) / sum(weight) FILTER (WHERE sides_known)
-            AS return_level_inwc,
-        sum(weight * supply_inwc) FILTER (WHERE sides_known) / sum(weight) FILTER (WHERE sides_known)
-            AS supply_level_inwc,
-        sum(weight * airflow_ratio) / sum(weight) FILTER (WHERE airflow_ratio IS NOT NULL) AS airflow_ratio,
-        sum(weight * airflow_cfm) / sum(weight) FILTER (WHERE airflow_cfm IS NOT NULL) AS airflow_cfm,
-        any_value(design_cfm) AS design_cfm,
-        sum(weight * power_w) / sum(weight) FILTER (WHERE power_w IS NOT NULL) AS power_w,
-        count(*) FILTER (WHERE offset_corrected) AS n_offset_corrected
-    FROM level_weight
-    GROUP BY equipment_id, mode
+        s.*,
+        2 * n.equipment_no + (s.mode = 'heating')::INTEGER AS unit_no,
+        e.site_id,
+        t.branch,
+        e.rated_tesp_inwc,
+        CASE s.mode WHEN 'cooling' THEN e.design_cooling_cfm ELSE e.design_heating_cfm END AS design_cfm
+    FROM seen AS s
+    INNER JOIN equipment AS e USING (equipment_id)
+    INNER JOIN equipment_number AS n USING (equipment_id)
+    INNER JOIN site AS t ON e.site_id = t.site_id
 ),
 
-spread AS (
+level AS (
     SELECT
-        *,
-        getvariable('scatter_prior_df') + n - 1 AS df,
+        l.*,
+        c.first_on,
+        c.last_on,
+        getvariable('scatter_prior_df') + l.n - 1 AS df,
         sqrt(
             (
                 getvariable('scatter_prior_df') * getvariable('scatter_prior_variance')
-                + (n - 1) * coalesce(scatter_variance, 0)
-            ) / (getvariable('scatter_prior_df') + n - 1) / effective_visits + shared_variance
-        ) AS level_se
-    FROM level_scatter
+                + (l.n - 1) * coalesce(l.scatter_variance, 0)
+            ) / df / l.effective_visits + l.shared_variance
+        ) AS level_se,
+        level_se * student_t_quantile(0.975::DOUBLE, df) AS half_width
+    FROM level_scatter AS l
+    INNER JOIN level_centre AS c USING (unit_no)
 ),
 
-distribution AS (
+judged AS (
     SELECT
-        s.*,
-        e.rated_tesp_inwc,
-        (s.level_inwc - e.rated_tesp_inwc) / s.level_se AS distance,
-        student_t_cdf(distance, s.df) AS prob_over_rated,
-        greatest(
-            (s.level_inwc - e.rated_tesp_inwc) * prob_over_rated
-            + s.level_se * student_t_pdf(distance, s.df) * (s.df + pow(distance, 2)) / nullif(s.df - 1, 0), 0
-        ) AS expected_excess_inwc,
-        s.level_se * student_t_quantile(0.975::DOUBLE, s.df) AS half_width
-    FROM spread AS s
-    INNER JOIN equipment AS e USING (equipment_id)
+        n.* EXCLUDE (design_cfm),
+        l.* EXCLUDE (unit_no),
+        CASE WHEN l.n > 0 THEN n.design_cfm END AS design_cfm,
+        (l.level_inwc - n.rated_tesp_inwc) / l.level_se AS distance,
+        student_t_cdf(distance, l.df) AS prob_over_rated
+    FROM numbered AS n
+    LEFT JOIN level AS l USING (unit_no)
 ),
 
 verdict AS (
     SELECT
-        n.site_id,
-        t.branch,
-        n.equipment_id,
-        n.mode,
-        coalesce(d.n, 0) AS n_visits,
-        p.first_on,
-        p.last_on,
-        d.level_inwc,
-        d.level_inwc - d.half_width AS level_lo_inwc,
-        d.level_inwc + d.half_width AS level_hi_inwc,
-        d.level_se AS level_se_inwc,
-        d.df AS level_df,
-        n.as_found_level_inwc,
-        e.rated_tesp_inwc,
-        d.prob_over_rated,
-        d.expected_excess_inwc,
+        j.unit_no,
+        j.site_id,
+        j.branch,
+        j.equipment_id,
+        j.mode,
+        coalesce(j.n, 0) AS n_visits,
+        j.first_on,
+        j.last_on,
+        j.level_inwc,
+        j.level_inwc - j.half_width AS level_lo_inwc,
+        j.level_inwc + j.half_width AS level_hi_inwc,
+        j.level_se AS level_se_inwc,
+        j.df AS level_df,
+        j.as_found_level_inwc,
+        j.rated_tesp_inwc,
+        j.prob_over_rated,
+        CASE
+            WHEN j.n > 0
+                THEN
+                    greatest(
+                        (j.level_inwc - j.rated_tesp_inwc) * j.prob_over_rated
+                        + j.level_se * student_t_pdf(j.distance, j.df) * (j.df + pow(j.distance, 2)) / nullif(j.df - 1, 0),
+                        0
+                    )
+        END AS expected_excess_inwc,
         p.return_level_inwc,
         p.supply_level_inwc,
         p.airflow_ratio,
         p.airflow_cfm,
-        p.design_cfm,
+        j.design_cfm,
         p.power_w,
         coalesce(p.n_offset_corrected, 0) AS n_offset_corrected,
         CASE
-            WHEN coalesce(d.n, 0) < getvariable('min_visits') THEN 'too_few_visits'
+            WHEN coalesce(j.n, 0) < getvariable('min_visits') THEN 'too_few_visits'
             WHEN
-                d.prob_over_rated >= getvariable('chronic_probability')
-                AND date_diff('day', p.first_on, p.last_on) >= getvariable('min_span_days') THEN 'chronic'
-            WHEN d.prob_over_rated <= getvariable('within_probability') THEN 'within_rating'
+                j.prob_over_rated >= getvariable('chronic_probability')
+                AND date_diff('day', j.first_on, j.last_on) >= getvariable('min_span_days') THEN 'chronic'
+            WHEN j.prob_over_rated <= getvariable('within_probability') THEN 'within_rating'
             ELSE 'uncertain'
         END AS static_state,
-        n.n_loaded,
-        n.n_valid,
-        n.n_as_found
-    FROM seen AS n
-    INNER JOIN equipment AS e USING (equipment_id)
-    INNER JOIN site AS t ON n.site_id = t.site_id
-    LEFT JOIN distribution AS d ON n.equipment_id = d.equipment_id AND n.mode = d.mode
-    LEFT JOIN sides AS p ON n.equipment_id = p.equipment_id AND n.mode = p.mode
+        j.n_loaded,
+        j.n_valid,
+        j.n_as_found
+    FROM judged AS j
+    LEFT JOIN level_side AS p USING (unit_no)
 )
 
 SELECT
-    v.*,
+    v.* EXCLUDE (unit_no),
     CASE WHEN v.static_state IN ('within_rating', 'too_few_visits') THEN 'none' ELSE coalesce(c.side, 'none') END
         AS problem_side,
     CASE WHEN v.static_state NOT IN ('within_rating', 'too_few_visits') THEN c.prob_side END AS prob_side,
@@ -120,5 +120,5 @@ SELECT
     CASE WHEN c.airflow_known THEN c.airflow_cause END AS airflow_setting_inwc,
     v.static_state = 'within_rating' AND v.as_found_level_inwc > v.rated_tesp_inwc AS needs_upkeep
 FROM verdict AS v
-LEFT JOIN site_cause AS c USING (equipment_id, mode)
-ORDER BY v.equipment_id, v.mode;
+LEFT JOIN site_cause AS c USING (unit_no)
+ORDER BY v.unit_no;

@@ -1,25 +1,48 @@
--- Trend of each equipment and mode since the last work, and the day on which a rising one reaches the rating.
+-- Trend of each equipment and mode since the last work, and the day on which a rising one reaches the rating: along the
+-- line of the Theil-Sen slope through the medians of time and TESP.
 CREATE OR REPLACE TABLE site_trend AS
-WITH told AS (
+WITH tested AS (
+    SELECT
+        s.*,
+        q.q_value,
+        trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')) AS trend
+    FROM series_test AS s
+    INNER JOIN trend_adjusted AS q ON s.series = q.series AND s.unit_no = q.number
+    WHERE s.series = 'tesp'
+),
+
+middle AS (
+    SELECT unit_no, median(at_year) AS at_year
+    FROM series_visit
+    WHERE unit_no IN (SELECT unit_no FROM tested WHERE trend = 'rising')
+    GROUP BY unit_no
+),
+
+told AS (
     SELECT
         v.site_id,
         v.equipment_id,
         v.mode,
+        u.unit_no,
         v.level_inwc,
         v.rated_tesp_inwc,
-        s.* EXCLUDE (series, equipment_id, mode),
-        q.q_value,
-        coalesce(trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')), 'too_few_visits') AS trend
+        v.n_visits,
+        date_diff('day', v.first_on, v.last_on) AS span_days,
+        t.* EXCLUDE (series, unit_no, n_visits, span_days),
+        m.at_year,
+        c.middle_inwc
     FROM site_static AS v
-    LEFT JOIN series_test AS s ON v.equipment_id = s.equipment_id AND v.mode = s.mode AND s.series = 'tesp'
-    LEFT JOIN trend_adjusted AS q ON v.equipment_id = q.equipment_id AND v.mode = q.mode AND q.series = 'tesp'
+    INNER JOIN unit AS u ON v.equipment_id = u.equipment_id AND v.mode = u.mode
+    LEFT JOIN tested AS t ON u.unit_no = t.unit_no
+    LEFT JOIN middle AS m ON u.unit_no = m.unit_no
+    LEFT JOIN level_centre AS c ON u.unit_no = c.unit_no
 )
 
 SELECT
     site_id,
     equipment_id,
     mode,
-    coalesce(n_visits, 0) AS n_visits,
+    n_visits,
     span_days,
     slope_per_year AS slope_inwc_per_year,
     slope_lo,
@@ -27,18 +50,18 @@ SELECT
     mann_kendall_s,
     p_value,
     q_value,
-    trend,
+    coalesce(trend, 'too_few_visits') AS trend,
     CASE
         WHEN trend = 'rising' AND level_inwc < rated_tesp_inwc
-            THEN crossing_day(middle_year, middle_value, slope_per_year, rated_tesp_inwc)
+            THEN crossing_day(at_year, middle_inwc, slope_per_year, rated_tesp_inwc)
     END AS rated_crossing_on,
     CASE
         WHEN trend = 'rising' AND level_inwc < rated_tesp_inwc
-            THEN crossing_day(middle_year, middle_value, slope_hi, rated_tesp_inwc)
+            THEN crossing_day(at_year, middle_inwc, slope_hi, rated_tesp_inwc)
     END AS rated_crossing_earliest_on,
     CASE
         WHEN trend = 'rising' AND level_inwc < rated_tesp_inwc AND slope_lo > 0
-            THEN crossing_day(middle_year, middle_value, slope_lo, rated_tesp_inwc)
+            THEN crossing_day(at_year, middle_inwc, slope_lo, rated_tesp_inwc)
     END AS rated_crossing_latest_on
 FROM told
-ORDER BY equipment_id, mode;
+ORDER BY unit_no;

@@ -1,9 +1,17 @@
--- The test of each unit's line: a moderated t (Smyth 2004), the scatter around the line borrows the fleet's; kendall_p is
--- the robust cross-check: where it speaks against the slope, the larger p counts; where a change point is named, the
+-- The test of each equipment's line: a moderated t (Smyth 2004), the scatter around the line borrows the fleet's; kendall_p
+-- is the robust cross-check: where it speaks against the slope, the larger p counts; where a change point is named, the
 -- readings step and do not drift: p is 1.
 CREATE OR REPLACE TEMP TABLE trend_test AS
+WITH stepped AS (
+    SELECT n.equipment_no
+    FROM change_point AS c
+    INNER JOIN equipment_number AS n USING (equipment_id)
+)
+
 SELECT
-    s.*,
+    s.equipment_no,
+    s.kendall_s,
+    s.kendall_p,
     l.slope_inwc_per_year,
     least(getvariable('trend_prior_df'), getvariable('trend_prior_df_cap')) AS prior_df,
     prior_df + l.df AS moderated_df,
@@ -15,11 +23,11 @@ SELECT
     ) AS slope_se,
     2 * student_t_cdf(-abs(l.slope_inwc_per_year) / slope_se, moderated_df) AS t_p,
     CASE
-        WHEN c.equipment_id IS NOT NULL THEN 1
+        WHEN c.equipment_no IS NOT NULL THEN 1
         WHEN s.kendall_p > getvariable('trend_cross_check_p') THEN greatest(t_p, s.kendall_p)
         ELSE t_p
     END AS p_value,
     slope_se * student_t_quantile(0.975::DOUBLE, moderated_df) AS half_width
 FROM trend_start AS s
-INNER JOIN trend_line AS l USING (equipment_id)
-LEFT JOIN change_point AS c ON s.equipment_id = c.equipment_id;
+INNER JOIN trend_line AS l USING (equipment_no)
+LEFT JOIN stepped AS c USING (equipment_no);

@@ -27,15 +27,16 @@ around AS (
         d.equipment_id,
         d.work_kind,
         d.cost,
-        v.mode,
+        v.unit_no,
         v.tesp_inwc,
         v.visited_on,
         v.visited_on > d.done_on AS is_after,
         max(v.visited_on) FILTER (WHERE v.visited_on < d.done_on) OVER (PARTITION BY d.work_id) AS trigger_on
     FROM done AS d
+    INNER JOIN unit AS u USING (equipment_id)
     INNER JOIN comparable_visit AS v
         ON
-            d.equipment_id = v.equipment_id
+            u.unit_no = v.unit_no
             AND v.visited_on <> d.done_on
             AND v.visited_on > coalesce(d.previous_on, DATE '0001-01-01')
             AND v.visited_on < coalesce(d.next_on, DATE '9999-12-31')
@@ -54,13 +55,12 @@ by_mode AS (
         a.work_id,
         a.equipment_id,
         a.work_kind,
-        a.mode,
         any_value(a.cost) AS cost,
         avg(a.tesp_inwc) FILTER (WHERE a.is_after) AS after_inwc,
         avg(a.tesp_inwc) FILTER (WHERE NOT a.is_after AND a.visited_on < a.trigger_on) AS raw_before_inwc,
         count(*) FILTER (WHERE NOT a.is_after AND a.visited_on < a.trigger_on) AS n_before
     FROM around AS a
-    GROUP BY a.work_id, a.equipment_id, a.work_kind, a.mode
+    GROUP BY a.work_id, a.equipment_id, a.work_kind, a.unit_no
     HAVING n_before > 0 AND after_inwc IS NOT NULL
 )
 
@@ -74,8 +74,8 @@ SELECT
             m.raw_before_inwc
         )
     ) AS shift_inwc,
-    avg((m.raw_before_inwc <= e.rated_tesp_inwc)::INTEGER) AS within_before,
-    avg((m.after_inwc <= e.rated_tesp_inwc)::INTEGER) AS within_after,
+    avg((NOT exceeds(m.raw_before_inwc, e.rated_tesp_inwc))::INTEGER) AS within_before,
+    avg((NOT exceeds(m.after_inwc, e.rated_tesp_inwc))::INTEGER) AS within_after,
     any_value(m.cost) AS cost
 FROM by_mode AS m
 CROSS JOIN fleet AS f

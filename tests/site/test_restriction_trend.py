@@ -13,11 +13,23 @@ DESIGN_CFM = 1200.0
 VISITS = 9
 
 
-def series(unit: str, cfm: list[float], k: list[float]) -> list[tuple[object, ...]]:
+UNITS = ("fan set faster", "duct clogs", "air given up")
+
+
+def series(unit: str, cfm: list[float], k: list[float]) -> list[dict[str, object]]:
     """One visit every 90 days at these airflows, through ducts of these K (in. w.c. per cfm^2)."""
     days = [date(2024, 1, 1) + timedelta(days=90 * i) for i in range(VISITS)]
     return [
-        (unit, "cooling", day, (day - date(2024, 1, 1)).days / 365.25, at * q**2, q / DESIGN_CFM)
+        {
+            "unit_no": 2 * UNITS.index(unit),
+            "visited_on": day,
+            "at_year": (day - days[0]).days / 365.25,
+            "tesp_inwc": at * q**2,
+            "airflow_ratio": q / DESIGN_CFM,
+            "measurer": 0,
+            "measurer_variance": 0.0,
+            "offset_corrected": False,
+        }
         for day, q, at in zip(days, cfm, k, strict=True)
     ]
 
@@ -32,22 +44,19 @@ def trends() -> dict[tuple[str, str], dict[str, object]]:
         *series("duct clogs", [DESIGN_CFM / u for u in up], [k * u**3 for u in up]),
         *series("air given up", [DESIGN_CFM / u for u in up], [k * u**2 for u in up]),
     ]
-    columns = ["equipment_id", "mode", "visited_on", "at_year", "tesp_inwc", "airflow_ratio"]
-    found = {}
     with Warehouse() as warehouse:
-        warehouse.store("level_visit", pl.DataFrame(rows, schema=columns, orient="row"))
-        warehouse.run("site/series_test.sql")
-        warehouse.store("trend_test", pl.DataFrame(schema={"equipment_id": pl.String, "p_value": pl.Float64}))
+        warehouse.store("level_visit", pl.DataFrame(rows))
+        for name in ("level_centre", "series_visit", "series_pair", "series_test"):
+            warehouse.run(f"site/{name}.sql")
+        warehouse.store("trend_test", pl.DataFrame(schema={"equipment_no": pl.Int32, "p_value": pl.Float64}))
         warehouse.run("site/trend_adjusted.sql")
-        rows = warehouse.query(
+        found = warehouse.query(
             """
-            SELECT *, trend_word(slope_per_year, q_value, getvariable('trend_q')) AS trend
-            FROM series_test JOIN trend_adjusted USING (series, equipment_id, mode)
+            SELECT s.*, trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')) AS trend
+            FROM series_test AS s JOIN trend_adjusted AS q ON s.series = q.series AND s.unit_no = q.number
             """
         )
-        for row in rows.iter_rows(named=True):
-            found[row["series"], row["equipment_id"]] = row
-    return found
+    return {(r["series"], UNITS[r["unit_no"] // 2]): r for r in found.iter_rows(named=True)}
 
 
 def test_a_fan_set_faster_moves_the_tesp_alone(trends) -> None:
