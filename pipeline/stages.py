@@ -21,8 +21,11 @@ from pipeline.warehouse import Warehouse
 if TYPE_CHECKING:
     from pipeline.load.staging import ReadAhead
 
-# Tables in work files of earlier versions that are views now, or gone.
-STORED_BEFORE = {"repaired_reading", "visit_uncertainty_part", "visit_split_uncertainty", "visit_segment"}
+# Tables in work files of earlier versions that are views or temporary now, or gone.
+STORED_BEFORE = {
+    *("repaired_reading", "visit_uncertainty_part", "visit_split_uncertainty", "visit_segment"),
+    *("offset_reading", "drift_reading", "drift_cell"),
+}
 
 
 def _quiet(_: str) -> None:

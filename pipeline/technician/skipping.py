@@ -40,32 +40,46 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
             break
         kept = new
     a, b = beta_binomial(skipped[kept], visits[kept])
-    all_a, all_b = beta_binomial(skipped[base], visits[base])
+    all_a, all_b = (a, b) if (kept == base).all() else beta_binomial(skipped[base], visits[base])
+    chances = BetaBinomial(a, b, most=int(visits.max()))
     return SkipRates(
         fleet_rate=_pooled(skipped[kept], visits[kept]),
-        p_value=at_least(skipped, visits, a, b),
-        funnel_hi=funnel_limit(visits, a, b, funnel_p),
+        p_value=at_least(skipped, visits, chances),
+        funnel_hi=funnel_limit(visits, chances, funnel_p),
         shrunk_rate=(skipped + all_a) / (visits + all_a + all_b),
     )
 
 
-def at_least(skipped: Floats, visits: Floats, a: float, b: float) -> Floats:
-    """P(X >= skipped) of a beta-binomial with `visits` trials, per technician."""
+class BetaBinomial:
+    """P(X = k) for any number of trials n: C(n, k) (a)_k (b)_(n-k) / (a+b)_n, with (x)_k = x (x + 1) ... (x + k - 1).
+    The sums of logarithms up to `most` trials serve all n."""
+
+    def __init__(self, a: float, b: float, most: int) -> None:
+        self._ways = _log_rising(1.0, most)
+        self._found = _log_rising(a, most) - self._ways
+        self._other = _log_rising(b, most) - self._ways
+        self._all = self._ways - _log_rising(a + b, most)
+        self._known: dict[int, Floats] = {}
+
+    def probabilities(self, n: int) -> Floats:
+        """P(X = 0), ..., P(X = n)."""
+        if n not in self._known:
+            self._known[n] = np.exp(self._found[: n + 1] + self._other[n::-1] + self._all[n])
+        return self._known[n]
+
+
+def _log_rising(x: float, most: int) -> Floats:
+    return np.append(0.0, np.cumsum(np.log(x + np.arange(most))))
+
+
+def at_least(skipped: Floats, visits: Floats, chances: BetaBinomial) -> Floats:
+    """P(X >= skipped) with `visits` trials, per technician."""
     p = np.ones(len(visits))
     for n in np.unique(visits):
         same = visits == n
-        above = np.append(np.cumsum(_probabilities(n, a, b)[::-1])[::-1], 0.0)
+        above = np.append(np.cumsum(chances.probabilities(int(n))[::-1])[::-1], 0.0)
         p[same] = above[skipped[same].astype(np.int64)]
     return np.minimum(p, 1.0)
-
-
-def _probabilities(n: float, a: float, b: float) -> Floats:
-    """P(X = 0), ..., P(X = n) of a beta-binomial."""
-    k = np.arange(int(n) + 1)
-    log_ways = special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1)
-    return np.asarray(
-        np.exp(log_ways + special.betaln(k + a, n - k + b) - special.betaln(a, b)), dtype=np.float64
-    )
 
 
 def _pooled(skipped: Floats, visits: Floats) -> float:
@@ -87,11 +101,11 @@ def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
     return rate * size, (1 - rate) * size
 
 
-def funnel_limit(visits: Floats, a: float, b: float, p: float) -> Floats:
+def funnel_limit(visits: Floats, chances: BetaBinomial, p: float) -> Floats:
     """Upper funnel limit of the rate at probability p, interpolated between counts (Spiegelhalter 2005, A.1.1)."""
     limits = np.zeros(len(visits))
     for n in np.unique(visits[visits > 0]):
-        upto = np.cumsum(_probabilities(n, a, b))
+        upto = np.cumsum(chances.probabilities(int(n)))
         at = min(int(np.searchsorted(upto, p)), int(n))  # smallest count with P(X <= count) >= p
         below = upto[at - 1] if at else 0.0
         share = (upto[at] - p) / max(upto[at] - below, 1e-15)

@@ -1,18 +1,19 @@
 -- A row per gauge and port: how its offset moves a year, whether it stepped at the recorded calibration, and when it will
 -- have moved to a material offset. Slopes are relative to the median gauge of the connected group: if all drift alike,
 -- nobody can tell. A gauge in one hand only may show that hand's habits; n_technicians says so.
-CREATE OR REPLACE TABLE instrument_drift AS
+CREATE OR REPLACE TEMP TABLE drift_judged AS
 WITH gauge AS (
     SELECT
-        instrument_id,
-        sum(n_visits)::BIGINT AS n_visits,
-        count(DISTINCT technician_id) AS n_technicians,
-        min(first_on) AS first_on,
-        max(last_on) AS last_on,
-        any_value(calibrated_on) AS calibrated_on
-    FROM drift_cell
-    WHERE instrument_id <> ''
-    GROUP BY instrument_id
+        m.instrument_id,
+        sum(c.n_visits)::BIGINT AS n_visits,
+        count(DISTINCT m.technician_id) AS n_technicians,
+        min(c.first_on) AS first_on,
+        max(c.last_on) AS last_on,
+        any_value(m.calibrated_on) AS calibrated_on
+    FROM offset_cell AS c
+    INNER JOIN offset_measurer AS m USING (measurer)
+    WHERE m.instrument_id <> ''
+    GROUP BY m.instrument_id
 ),
 
 roughly AS (
@@ -39,50 +40,38 @@ centred AS (
         c.n_gauges
     FROM drift_fit AS f
     INNER JOIN centre AS c USING (port, group_no)
-),
+)
 
-judged AS (
-    SELECT
-        g.*,
-        p.port,
-        c.slope,
-        c.slope_se,
-        c.step,
-        c.step_se,
-        c.latest,
-        c.df,
-        CASE
-            WHEN g.n_visits < getvariable('technician_min_visits') THEN 'too_few_visits'
-            WHEN c.slope IS NULL OR c.n_gauges < getvariable('offset_min_group') THEN 'cannot_be_told'
-            -- Years too close together, or too few readings: a line is drawn through noise.
-            WHEN c.slope_se > getvariable('offset_material_inwc') THEN 'cannot_be_told'
-            WHEN date_diff('day', g.first_on, g.last_on) < getvariable('drift_min_span_days') THEN 'cannot_be_told'
-        END AS not_told
-    FROM gauge AS g
-    CROSS JOIN (SELECT unnest(['return', 'supply', 'both']) AS port) AS p
-    LEFT JOIN centred AS c ON g.instrument_id = c.instrument_id AND p.port = c.port
-),
+SELECT
+    g.*,
+    p.port,
+    c.slope,
+    c.slope_se,
+    c.step,
+    c.step_se,
+    c.latest,
+    c.df,
+    CASE
+        WHEN g.n_visits < getvariable('technician_min_visits') THEN 'too_few_visits'
+        WHEN c.slope IS NULL OR c.n_gauges < getvariable('offset_min_group') THEN 'cannot_be_told'
+        -- Years too close together, or too few readings: a line is drawn through noise.
+        WHEN c.slope_se > getvariable('offset_material_inwc') THEN 'cannot_be_told'
+        WHEN date_diff('day', g.first_on, g.last_on) < getvariable('drift_min_span_days') THEN 'cannot_be_told'
+    END AS not_told
+FROM gauge AS g
+CROSS JOIN (SELECT unnest(['return', 'supply', 'both']) AS port) AS p
+LEFT JOIN centred AS c ON g.instrument_id = c.instrument_id AND p.port = c.port;
 
-ranked AS (
-    SELECT
-        instrument_id,
-        port,
-        2 * (1 - student_t_cdf(abs(slope / slope_se), df)) AS p_value,
-        count(*) OVER () AS family,
-        row_number() OVER (ORDER BY p_value, instrument_id, port) AS place_in_family
-    FROM judged
-    WHERE not_told IS NULL
-),
+CREATE OR REPLACE TEMP TABLE drift_tested AS
+SELECT
+    instrument_id,
+    port,
+    2 * (1 - student_t_cdf(abs(slope / slope_se), df)) AS p_value
+FROM drift_judged
+WHERE not_told IS NULL;
 
-adjusted AS (
-    SELECT
-        instrument_id,
-        port,
-        least(1, min(p_value * family / place_in_family) OVER (ORDER BY place_in_family DESC)) AS q_value
-    FROM ranked
-),
-
-told AS (
+CREATE OR REPLACE TABLE instrument_drift AS
+WITH told AS (
     SELECT
         j.instrument_id,
         j.port,
@@ -93,11 +82,11 @@ told AS (
         CASE WHEN j.not_told IS NULL THEN j.slope END AS slope_inwc_per_year,
         slope_inwc_per_year - student_t_quantile(0.975::DOUBLE, j.df) * j.slope_se AS slope_lo,
         slope_inwc_per_year + student_t_quantile(0.975::DOUBLE, j.df) * j.slope_se AS slope_hi,
-        a.q_value,
+        a.q_bh AS q_value,
         CASE
             WHEN j.not_told IS NOT NULL THEN j.not_told
             WHEN
-                a.q_value <= getvariable('technician_q')
+                a.q_bh <= getvariable('technician_q')
                 AND abs(j.slope) >= getvariable('drift_material_inwc_per_year')
                 THEN 'drifting'
             ELSE 'no_drift_seen'
@@ -109,8 +98,8 @@ told AS (
         step_inwc + student_t_quantile(0.975::DOUBLE, j.df) * j.step_se AS step_hi,
         -- Years from the last reading to the material offset on the side that the slope leads to.
         (sign(j.slope) * getvariable('offset_material_inwc') - j.latest) / nullif(j.slope, 0) AS years_to_go
-    FROM judged AS j
-    LEFT JOIN adjusted AS a USING (instrument_id, port)
+    FROM drift_judged AS j
+    LEFT JOIN bh_adjusted('drift_tested') AS a USING (instrument_id, port)
 )
 
 SELECT

@@ -1,60 +1,47 @@
 -- A row per technician and instrument: what their readings show beyond what others find at the same sites.
 -- Material and significant, both, on a port with enough visits: then the readings count as doubtful.
-CREATE OR REPLACE TABLE instrument_offset AS
+CREATE OR REPLACE TEMP TABLE offset_told AS
 WITH counted AS (
-    SELECT
-        measurer,
-        any_value(technician_id) AS technician_id,
-        any_value(nullif(instrument_id, '')) AS instrument_id,
-        count(*) AS n_visits,
-        count(DISTINCT site_id) AS n_sites
-    FROM offset_reading
+    SELECT measurer, sum(n)::BIGINT AS n_visits, count(*) AS n_sites
+    FROM (SELECT measurer, site_no, count(*) AS n FROM offset_reading GROUP BY measurer, site_no)
     GROUP BY measurer
-),
+)
 
-told AS (
-    -- Sound hands with sound gauges differ a little too (a gauge's gain, within its accuracy): a port's standard error
-    -- includes that spread, so that its interval is about the zero and not about the gain.
-    SELECT
-        f.* EXCLUDE (group_size) REPLACE (
-            sqrt(pow(f.return_se, 2) + pow(f.return_spread, 2)) AS return_se,
-            sqrt(pow(f.supply_se, 2) + pow(f.supply_spread, 2)) AS supply_se
-        ),
-        c.* EXCLUDE (measurer),
-        f.group_size >= getvariable('offset_min_group') AS can_be_told
-    FROM offset_fit AS f
-    INNER JOIN counted AS c USING (measurer)
-),
+-- Sound hands with sound gauges differ a little too (a gauge's gain, within its accuracy): a port's standard error
+-- includes that spread, so that its interval is about the zero and not about the gain.
+SELECT
+    f.* EXCLUDE (group_size) REPLACE (
+        sqrt(pow(f.return_se, 2) + pow(f.return_spread, 2)) AS return_se,
+        sqrt(pow(f.supply_se, 2) + pow(f.supply_spread, 2)) AS supply_se
+    ),
+    m.technician_id,
+    nullif(m.instrument_id, '') AS instrument_id,
+    c.n_visits,
+    c.n_sites,
+    f.group_size >= getvariable('offset_min_group') AS can_be_told
+FROM offset_fit AS f
+INNER JOIN counted AS c USING (measurer)
+INNER JOIN offset_measurer AS m USING (measurer);
 
-port AS (
-    SELECT
-        measurer,
-        port,
-        2 * (1 - student_t_cdf(abs(offset_inwc / offset_se), greatest(n_sites - 1, 1)::DOUBLE)) AS p_value
-    FROM (
-        SELECT measurer, n_visits, n_sites, 'return' AS port, return_offset AS offset_inwc, return_se AS offset_se
-        FROM told WHERE can_be_told
-        UNION ALL
-        SELECT measurer, n_visits, n_sites, 'supply', supply_offset, supply_se
-        FROM told WHERE can_be_told
-    )
-    WHERE n_visits >= getvariable('technician_min_visits') AND offset_se > 0
-),
+CREATE OR REPLACE TEMP TABLE offset_tested AS
+SELECT
+    measurer,
+    port,
+    2 * (1 - student_t_cdf(abs(offset_inwc / offset_se), greatest(n_sites - 1, 1)::DOUBLE)) AS p_value
+FROM (
+    SELECT measurer, n_visits, n_sites, 'return' AS port, return_offset AS offset_inwc, return_se AS offset_se
+    FROM offset_told
+    WHERE can_be_told
+    UNION ALL
+    SELECT measurer, n_visits, n_sites, 'supply', supply_offset, supply_se
+    FROM offset_told
+    WHERE can_be_told
+)
+WHERE n_visits >= getvariable('technician_min_visits') AND offset_se > 0;
 
-ranked AS (
-    SELECT
-        *,
-        count(*) OVER () AS family,
-        row_number() OVER (ORDER BY p_value, measurer, port) AS place_in_family
-    FROM port
-),
-
-adjusted AS (
-    SELECT
-        measurer,
-        port,
-        least(1, min(p_value * family / place_in_family) OVER (ORDER BY place_in_family DESC)) AS q_value
-    FROM ranked
+CREATE OR REPLACE TABLE instrument_offset AS
+WITH adjusted AS (
+    SELECT measurer, port, q_bh AS q_value FROM bh_adjusted('offset_tested')
 )
 
 SELECT
@@ -78,7 +65,7 @@ SELECT
         abs(t.supply_offset) >= getvariable('offset_material_inwc') AND s.q_value <= getvariable('technician_q'), FALSE
     ) AS supply_doubtful,
     t.group_no
-FROM told AS t
+FROM offset_told AS t
 LEFT JOIN adjusted AS r ON t.measurer = r.measurer AND r.port = 'return'
 LEFT JOIN adjusted AS s ON t.measurer = s.measurer AND s.port = 'supply'
 ORDER BY ALL;

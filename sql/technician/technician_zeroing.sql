@@ -1,28 +1,12 @@
 -- A row per technician with any loaded visit: how often zeroing is skipped, and whether zeros on record hold.
 -- A reason to coach, never proof of fault. practice_fit comes from pipeline/technician/skipping.py.
+CREATE OR REPLACE TEMP TABLE zeroing_tested AS
+SELECT technician_id, p_value
+FROM practice_fit
+WHERE check_id = 'zero_not_recorded' AND n_visits >= getvariable('technician_min_visits');
+
 CREATE OR REPLACE TABLE technician_zeroing AS
-WITH skip_fit AS (
-    SELECT *, n_found AS n_not_zeroed FROM practice_fit WHERE check_id = 'zero_not_recorded'
-),
-
-ranked AS (
-    SELECT
-        technician_id,
-        p_value,
-        count(*) OVER () AS family,
-        row_number() OVER (ORDER BY p_value, technician_id) AS place_in_family
-    FROM skip_fit
-    WHERE n_visits >= getvariable('technician_min_visits')
-),
-
-adjusted AS (
-    SELECT
-        technician_id,
-        least(1, min(p_value * family / place_in_family) OVER (ORDER BY place_in_family DESC)) AS q_value
-    FROM ranked
-),
-
-port AS (
+WITH port AS (
     SELECT
         technician_id, instrument_id, return_offset_inwc AS offset_inwc, return_doubtful AS doubtful, n_visits
     FROM instrument_offset
@@ -46,24 +30,25 @@ SELECT
     f.technician_id,
     t.branch,
     f.n_visits,
-    f.n_not_zeroed,
-    f.n_not_zeroed / f.n_visits AS skip_rate,
-    wilson_lo(f.n_not_zeroed, f.n_visits) AS skip_lo,
-    wilson_hi(f.n_not_zeroed, f.n_visits) AS skip_hi,
+    f.n_found AS n_not_zeroed,
+    f.n_found / f.n_visits AS skip_rate,
+    wilson_lo(f.n_found, f.n_visits) AS skip_lo,
+    wilson_hi(f.n_found, f.n_visits) AS skip_hi,
     f.shrunk_rate AS shrunk_skip_rate,
     f.fleet_rate AS fleet_skip_rate,
     f.funnel_hi,
-    a.q_value,
+    a.q_bh AS q_value,
     h.hidden_offset_inwc,
     CASE
         WHEN f.n_visits < getvariable('technician_min_visits') THEN 'too_few_visits'
-        WHEN a.q_value <= getvariable('technician_q') AND skip_rate > f.fleet_rate THEN 'skips_zero'
+        WHEN a.q_bh <= getvariable('technician_q') AND skip_rate > f.fleet_rate THEN 'skips_zero'
         WHEN h.doubtful THEN 'zero_doubtful'
         ELSE 'zeroes'
     END AS zeroing_state,
     coalesce(h.doubtful, FALSE) AS offset_doubtful
-FROM skip_fit AS f
+FROM practice_fit AS f
 INNER JOIN technician AS t USING (technician_id)
-LEFT JOIN adjusted AS a USING (technician_id)
+LEFT JOIN bh_adjusted('zeroing_tested') AS a USING (technician_id)
 LEFT JOIN hidden AS h USING (technician_id)
+WHERE f.check_id = 'zero_not_recorded'
 ORDER BY f.technician_id;

@@ -7,8 +7,10 @@ import pytest
 import statsmodels.api as sm
 from scipy.sparse import linalg
 
-from pipeline.technician import crossed
-from pipeline.technician.crossed import fit_crossed
+from pipeline.technician import crossed, crossed_error
+from pipeline.technician.crossed import CrossedRows, Measurers, fit_crossed
+from pipeline.technician.places import Places
+from pipeline.technician.stage import CELL_BISQUARE_ROUNDS, CELL_HUBER_ROUNDS
 
 
 def crossed_readings(
@@ -107,8 +109,8 @@ def test_errors_of_a_large_group_by_series_equal_those_by_inverse(monkeypatch: p
     """The series' bound may overstate a standard error a little; it must not understate it."""
     reading, place, measurer, _, _ = crossed_readings(5, n_places=4000, n_measurers=400)
     by_series = fit_crossed(reading, place, measurer).standard_error
-    assert crossed.EXACT_UP_TO < 400
-    monkeypatch.setattr(crossed, "EXACT_UP_TO", 400)
+    assert crossed_error.EXACT_UP_TO < 400
+    monkeypatch.setattr(crossed_error, "EXACT_UP_TO", 400)
     exact = fit_crossed(reading, place, measurer).standard_error
     assert not np.array_equal(by_series, exact)  # the other way was taken
     assert by_series / exact == pytest.approx(np.ones(400), abs=0.01)
@@ -116,13 +118,65 @@ def test_errors_of_a_large_group_by_series_equal_those_by_inverse(monkeypatch: p
 
 def test_a_large_group_with_weak_links_is_inverted(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two halves that share one place: the series would be coarse, and says so."""
-    monkeypatch.setattr(crossed, "EXACT_UP_TO", 10)
+    monkeypatch.setattr(crossed_error, "EXACT_UP_TO", 10)
     reading, place, measurer, _, _ = crossed_readings(6, n_measurers=12)
     halves = np.where(place % 2 == 0, measurer % 6, 6 + measurer % 6)
     halves[:2] = [0, 6]
     by_default = fit_crossed(reading, place, halves).standard_error
-    monkeypatch.setattr(crossed, "EXACT_UP_TO", 400)
+    monkeypatch.setattr(crossed_error, "EXACT_UP_TO", 400)
     assert np.array_equal(by_default, fit_crossed(reading, place, halves).standard_error)
+
+
+def test_products_of_pairs_equal_those_of_the_matrix() -> None:
+    """M' M from the pairs that met at places, against the matrix itself; some measurers came twice."""
+    rng = np.random.default_rng(8)
+    place, measurer = rng.integers(0, 40, 150), rng.integers(0, 9, 150)
+    places = Places(place)
+    value = rng.normal(size=places.n_rows)
+    matrix = np.zeros((40, 9))
+    np.add.at(matrix, (place[places.order], measurer[places.order]), value)
+    squared = crossed_error.Pairs(places, measurer[places.order], 9).squared(value)
+    assert squared.dense() == pytest.approx(matrix.T @ matrix, abs=1e-12)
+    without = squared.dense() - np.diag(squared.diagonal)
+    assert squared.times(squared.values)(np.arange(9.0)) == pytest.approx(without @ np.arange(9.0), abs=1e-12)
+
+
+def test_sums_over_places_are_numpys() -> None:
+    rng = np.random.default_rng(9)
+    place = rng.integers(0, 60, 200) * 1_000_003  # any numbers will do
+    places = Places(place)
+    kept = place[places.order]
+    assert sorted(places.order) == [i for i in range(200) if (place == place[i]).sum() > 1]
+    codes, at = np.unique(kept, return_inverse=True)
+    value = rng.normal(size=len(kept))
+    expected = np.bincount(at, value)
+    by_place = np.empty(places.n_places, np.int64)
+    for k, rows, where in places.classes:
+        assert (np.bincount(at)[at[rows]] == k).all()
+        by_place[where] = at[rows].reshape(k, -1)[0]
+    assert places.totals(value) == pytest.approx(expected[by_place])
+    spread = value.copy()
+    places.add(spread, places.totals(value))
+    assert spread == pytest.approx(value + expected[at])
+    assert places.times(value, places.totals(value), np.empty_like(value)) == pytest.approx(
+        value * expected[at]
+    )
+    assert len(codes) == places.n_places
+
+
+def test_cells_that_start_from_their_measurers_end_where_a_fit_of_their_own_does() -> None:
+    """Gauges that drift: the few rounds of the cells' fit, from the measurers' offsets, against a fit from nothing."""
+    reading, place, measurer, _, rng = crossed_readings(10, n_places=800)
+    year = rng.integers(0, 5, len(reading))
+    reading = reading + np.where(measurer < 3, 0.01 * (year - 2), 0.0)
+    cell = measurer * 5 + year
+    places = Places(place)
+    rows = CrossedRows(places, Measurers(places, measurer), reading)
+    rows.fit()
+    few = rows.split(Measurers(places, cell)).fit(CELL_HUBER_ROUNDS, CELL_BISQUARE_ROUNDS)
+    own = fit_crossed(reading, place, cell)
+    assert np.abs(few.offset - own.offset).max() < 0.1 * own.standard_error.min()
+    assert few.standard_error == pytest.approx(own.standard_error, rel=0.02)
 
 
 def test_steps_equal_those_of_scipy(monkeypatch: pytest.MonkeyPatch) -> None:

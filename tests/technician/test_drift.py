@@ -10,7 +10,7 @@ import pytest
 import statsmodels.api as sm
 
 from pipeline.simulate.profile import Profile
-from pipeline.technician.drift import drift_lines, gauge_line
+from pipeline.technician.drift import drift_lines, gauge_lines
 from tests.planted import Planted, plant
 
 FLEET = Profile(
@@ -18,28 +18,53 @@ FLEET = Profile(
 )
 
 
-def test_line_equals_weighted_least_squares_of_statsmodels() -> None:
+def test_lines_equal_weighted_least_squares_of_statsmodels() -> None:
+    """Gauge 0 in two hands, stepped at its calibration; gauge 1 in three hands, without a step."""
     rng = np.random.default_rng(1)
-    years = np.tile(np.arange(6.0), 2)
-    hand = np.repeat([0, 1], 6)
-    after = years >= 4
-    error = rng.uniform(0.001, 0.004, 12)
+    gauge, hand = np.repeat([0, 1], [12, 9]), np.repeat([0, 1, 2, 3, 4], [6, 6, 4, 3, 2])
+    years = np.concatenate([np.tile(np.arange(6.0), 2), np.arange(4.0), np.arange(3.0) + 0.3, [1.0, 2.6]])
+    after = (years >= 4).astype(float)
+    error = rng.uniform(0.001, 0.004, 21)
     offset = 0.004 * years - 0.012 * after + 0.01 * hand + rng.normal(0, error)
-    line = gauge_line(offset, error, years, hand, after, step=True)
-    x = np.column_stack([years - 5, after, hand == 0, hand == 1]).astype(float)
-    ols = sm.WLS(offset, x, weights=error**-2).fit()
-    assert line is not None
-    assert (line.slope, line.step) == pytest.approx(tuple(ols.params[:2]))
-    assert line.scatter == pytest.approx(ols.scale)
-    assert line.df == ols.df_resid == 8
-    assert line.slope_variance * line.scatter == pytest.approx(ols.bse[0] ** 2)
-    assert line.step_variance * line.scatter == pytest.approx(ols.bse[1] ** 2)
+    lines = gauge_lines(gauge, hand, offset, error, years, after, np.array([True, False]))
+    assert lines.told.all()
+    for g, stepped in enumerate((True, False)):
+        own = gauge == g
+        last = years[own].max()
+        hands = (hand[own][:, None] == np.unique(hand[own])).astype(float)
+        x = np.column_stack([years[own] - last, *([after[own]] if stepped else []), hands])
+        ols = sm.WLS(offset[own], x, weights=error[own] ** -2).fit()
+        assert lines.slope[g] == pytest.approx(ols.params[0])
+        assert lines.scatter[g] == pytest.approx(ols.scale)
+        assert lines.df[g] == ols.df_resid
+        assert lines.slope_variance[g] * lines.scatter[g] == pytest.approx(ols.bse[0] ** 2)
+        share = (hands / error[own][:, None] ** 2).sum(axis=0)
+        latest = ols.t_test(np.concatenate([[0.0], [1.0] if stepped else [], share / share.sum()]))
+        assert lines.latest[g] == pytest.approx(latest.effect[0])
+        assert lines.latest_variance[g] * lines.scatter[g] == pytest.approx(latest.sd[0, 0] ** 2)
+        if stepped:
+            assert lines.step[g] == pytest.approx(ols.params[1])
+            assert lines.step_variance[g] * lines.scatter[g] == pytest.approx(ols.bse[1] ** 2)
+        else:
+            assert np.isnan(lines.step[g])
 
 
-def test_two_years_make_no_line() -> None:
-    two = np.array([0.0, 1.0])
-    none = np.zeros(2, bool)
-    assert gauge_line(two, two + 1, two, np.zeros(2, np.int64), none, step=False) is None
+@pytest.mark.parametrize(
+    ("hand", "years", "after"),
+    [
+        ([0, 0], [0.0, 1.0], [0, 0]),  # as many levels and slopes as cells
+        ([0, 1, 2], [0.1, 1.1, 2.2], [0, 0, 0]),  # every hand in one year: level and time are one
+        ([0, 0, 0, 0], [0.0, 0.0, 1.0, 1.0], [0, 0, 1, 1]),  # the years move with the calibration
+    ],
+)
+def test_no_line_where_nothing_tells_the_slope(hand: list[int], years: list[float], after: list[int]) -> None:
+    n = len(hand)
+    stepped = np.array([sum(after) > 0])
+    offset, gauge = np.array(years), np.zeros(n, np.int64)
+    lines = gauge_lines(
+        gauge, np.array(hand), offset, np.ones(n), np.array(years), np.array(after, float), stepped
+    )
+    assert not lines.told.any()
 
 
 def cells(seed: int, *, step: float) -> pl.DataFrame:

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import math
+from fractions import Fraction
+
 import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from pipeline.technician.skipping import LARGEST_PRIOR, at_least, beta_binomial, funnel_limit, skip_rates
+from pipeline.technician.skipping import (
+    LARGEST_PRIOR,
+    BetaBinomial,
+    at_least,
+    beta_binomial,
+    funnel_limit,
+    skip_rates,
+)
 
 
-def nearly_binomial(rate: float) -> tuple[float, float]:
-    return rate * 1e9, (1 - rate) * 1e9
+def nearly_binomial(rate: float) -> BetaBinomial:
+    return BetaBinomial(rate * 1e9, (1 - rate) * 1e9, most=400)
 
 
 @pytest.mark.parametrize(
@@ -24,7 +34,7 @@ def nearly_binomial(rate: float) -> tuple[float, float]:
     ],
 )
 def test_funnel_limits(rate: float, n: int, p: float, limit: float) -> None:
-    assert funnel_limit(np.array([float(n)]), *nearly_binomial(rate), p)[0] == pytest.approx(limit, abs=6e-5)
+    assert funnel_limit(np.array([float(n)]), nearly_binomial(rate), p)[0] == pytest.approx(limit, abs=6e-5)
 
 
 def test_beta_binomial_is_the_maximum_of_scipys_likelihood() -> None:
@@ -49,7 +59,24 @@ def test_tail_probabilities_are_scipys() -> None:
     skipped = np.floor(visits * rng.random(500) ** 3)
     for a, b in ((0.5, 12.0), (30.0, 900.0), (5e4, 9.5e5)):
         expected = stats.betabinom.sf(skipped - 1, visits, a, b)
-        assert at_least(skipped, visits, a, b) == pytest.approx(expected, rel=1e-5, abs=1e-8)
+        assert at_least(skipped, visits, BetaBinomial(a, b, 400)) == pytest.approx(
+            expected, rel=1e-5, abs=1e-8
+        )
+
+
+@pytest.mark.parametrize(("a", "b"), [(2, 38), (50_000, 950_000)])
+def test_probabilities_equal_exact_fractions(a: int, b: int) -> None:
+    """C(n, k) (a)_k (b)_(n-k) / (a+b)_n in whole numbers."""
+    n = 120
+
+    def rising(x: int, k: int) -> int:
+        return math.prod(range(x, x + k))
+
+    exact = [
+        Fraction(math.comb(n, k) * rising(a, k) * rising(b, n - k), rising(a + b, n)) for k in range(n + 1)
+    ]
+    found = BetaBinomial(a, b, most=400).probabilities(n)
+    assert found == pytest.approx([float(p) for p in exact], rel=1e-11, abs=0)
 
 
 def test_skippers_do_not_raise_the_fleets_rate() -> None:

@@ -106,6 +106,7 @@ def change_since_training(before: tuple[int, int], after: tuple[int, int]) -> tu
             warehouse.execute(
                 f"INSERT INTO finding SELECT '{day}-' || i, 'zero_not_recorded' FROM range({skipped}) AS r (i)"
             )
+        warehouse.run("technician/technician_finding.sql")
         warehouse.run("technician/technician_training.sql")
         row = warehouse.query("SELECT change, change_lo, change_hi FROM technician_training").row(0)
     return (float(row[0]), float(row[1]), float(row[2]))

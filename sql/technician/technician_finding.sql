@@ -1,0 +1,10 @@
+-- Every finding with its technician and day, put together once; `visit_row` and `finding_row` lead back to the rest.
+CREATE OR REPLACE TEMP TABLE technician_finding AS
+SELECT
+    v.technician_id,
+    f.check_id,
+    v.visited_on,
+    v.rowid AS visit_row,
+    f.rowid AS finding_row
+FROM finding AS f
+INNER JOIN visit_static AS v USING (visit_id);
