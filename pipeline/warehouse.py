@@ -117,11 +117,12 @@ class Warehouse:
         rows = self.con.sql(sql).limit(1).fetchall()
         return rows[0][0] if rows else None
 
-    def store(self, name: str, frame: pl.DataFrame) -> None:
+    def store(self, name: str, frame: pl.DataFrame, *, temporary: bool = False) -> None:
         """CREATE OR REPLACE TABLE `name` from a Polars frame."""
+        kind = "TEMP TABLE" if temporary else "TABLE"
         self.con.register("_frame", frame)
         try:
-            self.execute(f'CREATE OR REPLACE TABLE "{name}" AS SELECT * FROM _frame')
+            self.execute(f'CREATE OR REPLACE {kind} "{name}" AS SELECT * FROM _frame')
         finally:
             self.con.unregister("_frame")
 

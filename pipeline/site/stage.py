@@ -7,6 +7,13 @@ from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd
 from pipeline.site.ranks import rank_frame
+from pipeline.site.trends import (
+    make_change_place,
+    make_series_test,
+    make_trend_distance,
+    make_trend_line,
+    make_trend_start,
+)
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
@@ -39,7 +46,7 @@ def set_level_scatter(warehouse: Warehouse) -> None:
 
 def set_trend_scatter(warehouse: Warehouse) -> None:
     """The fleet's scatter around a trend (in. w.c.), robust, as the variable `trend_scatter_inwc`."""
-    _set_scatter(warehouse, "trend", "FROM trend_residual WHERE n_visits > n_modes + 2")
+    _set_scatter(warehouse, "trend", "FROM trend_distance")
 
 
 def set_scatter_prior(warehouse: Warehouse) -> None:
@@ -90,10 +97,9 @@ STEPS = (
     Step("equipment", "site/level_centre.sql", ("level_centre",)),
     Step("equipment", "site/level_distance.sql", ("level_distance",)),
     Step("equipment", "site/series_visit.sql", ("series_visit",)),
-    Step("equipment", "site/series_pair.sql"),
-    Step("equipment", "site/series_test.sql", ("series_test",)),
-    Step("equipment", "site/trend_start.sql", ("trend_start",)),
-    Step("equipment", "site/trend_residual.sql", ("trend_residual",)),
+    Step("equipment", make_series_test, ("series_test",), ("series_visit", "level_centre")),
+    Step("equipment", make_trend_start, ("trend_start",), ("series_visit",)),
+    Step("equipment", make_trend_distance, ("trend_distance",), ("series_visit", "trend_start")),
     Step("fleet", set_level_scatter),
     Step("fleet", set_trend_scatter),
     Step("equipment", "site/level_weight.sql"),
@@ -101,7 +107,7 @@ STEPS = (
     Step("equipment", "site/level_side.sql", ("level_side",)),
     Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
-    Step("equipment", "site/trend_line.sql", ("trend_line",)),
+    Step("equipment", make_trend_line, ("trend_line",), ("series_visit", "trend_start")),
     Step("fleet", set_scatter_prior),
     Step("fleet", set_cause_variance),
     Step("fleet", set_trend_prior),
@@ -110,6 +116,7 @@ STEPS = (
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),
     Step("equipment", "site/site_what_if.sql", ("site_what_if",)),
+    Step("equipment", make_change_place, (), ("series_visit", "trend_start")),
     Step("equipment", "site/change_point.sql", ("change_point",)),
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),

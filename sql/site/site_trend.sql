@@ -28,7 +28,7 @@ told AS (
         v.rated_tesp_inwc,
         v.n_visits,
         date_diff('day', v.first_on, v.last_on) AS span_days,
-        t.* EXCLUDE (series, unit_no, n_visits, span_days),
+        t.* EXCLUDE (series, unit_no),
         m.at_year,
         c.middle_inwc
     FROM site_static AS v
@@ -47,7 +47,7 @@ SELECT
     slope_per_year AS slope_inwc_per_year,
     slope_lo,
     slope_hi,
-    mann_kendall_s,
+    mann_kendall_s::BIGINT AS mann_kendall_s,
     p_value,
     q_value,
     coalesce(trend, 'too_few_visits') AS trend,

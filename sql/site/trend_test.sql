@@ -10,7 +10,7 @@ WITH stepped AS (
 
 SELECT
     s.equipment_no,
-    s.kendall_s,
+    s.kendall_s::BIGINT AS kendall_s,
     s.kendall_p,
     l.slope_inwc_per_year,
     least(getvariable('trend_prior_df'), getvariable('trend_prior_df_cap')) AS prior_df,
