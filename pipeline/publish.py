@@ -72,7 +72,12 @@ PUBLISHED = (
 OPTIONAL = {"check_run", "gate_result"}
 SMALL = 100_000_000  # bytes of a work file that is not copied: writing its tables anew is as quick and leaves no holes
 # Views that stay views in a copy, and what they stand on; any other is made a table.
-VIEWS = {"visit": (VISITS.staged, VISITS.fates)}
+VIEWS = {
+    "visit": (VISITS.staged, VISITS.fates),
+    "visit_segment": ("visit_static",),
+    "visit_uncertainty": ("visit_static",),
+    "visit_split_uncertainty": ("visit_static",),
+}
 
 
 def publish(warehouse: Warehouse, order: RunOrder) -> None:

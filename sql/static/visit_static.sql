@@ -1,6 +1,11 @@
 -- One row per loaded visit: the repaired readings, TESP with its uncertainty, airflow, the split of the excess over the
 -- rating into return restriction, supply restriction and airflow setting (data contract, section 4) with its
--- uncertainty, and the stretch between works that the visit belongs to.
+-- uncertainty, and the stretch between works that the visit belongs to. Everything is computed here in one pass;
+-- what is asked for apart (visit_uncertainty, visit_split_uncertainty, visit_segment) is a view of these columns.
+-- The joins stay as they are written, the small tables looked up for each visit: DuckDB thinks `visit` small, and would
+-- build a hash table of all visits to look up the stretches in.
+SET disabled_optimizers = 'join_order,build_side_probe_side';
+
 CREATE OR REPLACE TABLE visit_static AS
 WITH known AS (
     SELECT
@@ -24,16 +29,24 @@ WITH known AS (
     FROM visit_uncertainty_part AS l
 ),
 
+-- a = airflow_ratio^2, unknown where the ratio is not above 0.
+squared AS (
+    SELECT
+        *,
+        CASE WHEN airflow_ratio > 0 THEN airflow_ratio * airflow_ratio END AS a
+    FROM known
+),
+
 -- How the causes move with what was measured (JCGM 100, 5.1.2): the two statics and, through the blower table, the
--- airflow that follows from them; a measured airflow is an input of its own. With a = airflow_ratio^2:
+-- airflow that follows from them; a measured airflow is an input of its own.
 -- restriction = (p / a - b)(a + 1) / 2, airflow = (p / a + b)(a - 1) / 2. `own`: by the side's own static;
 -- ..._by_a: by a; a_per_inwc: how a moves with TESP.
 slope AS (
     SELECT
         *,
-        (pow(airflow_ratio, 2) + 1) / (2 * pow(airflow_ratio, 2)) AS own,
-        -(-return_inwc / pow(airflow_ratio, 4) + return_budget_inwc) / 2 AS return_by_a,
-        -(supply_inwc / pow(airflow_ratio, 4) + supply_budget_inwc) / 2 AS supply_by_a,
+        (a + 1) / (2 * a) AS own,
+        -(-return_inwc / (a * a) + return_budget_inwc) / 2 AS return_by_a,
+        -(supply_inwc / (a * a) + supply_budget_inwc) / 2 AS supply_by_a,
         CASE
             WHEN airflow_source = 'blower_table'
                 THEN
@@ -41,7 +54,7 @@ slope AS (
             ELSE 0
         END AS a_per_inwc,
         CASE WHEN airflow_source = 'measured' THEN 2 * airflow_ratio * u_airflow_cfm / design_cfm ELSE 0 END AS u_a
-    FROM known
+    FROM squared
 ),
 
 -- The three causes add up to TESP - rated, so the airflow setting moves by what the others leave.
@@ -52,7 +65,9 @@ sensitivity AS (
         return_by_a * a_per_inwc AS return_by_supply,
         supply_by_a * a_per_inwc AS supply_by_return,
         own + supply_by_a * a_per_inwc AS supply_by_supply,
-        1 - own - (return_by_a + supply_by_a) * a_per_inwc AS setting_by_side
+        1 - own - (return_by_a + supply_by_a) * a_per_inwc AS setting_by_side,
+        return_by_a * u_a AS return_by_u_a,
+        supply_by_a * u_a AS supply_by_u_a
     FROM slope
 )
 
@@ -134,38 +149,41 @@ SELECT
     -l.return_inwc - l.filter_part_inwc AS return_duct_inwc,
     l.coil_part_inwc,
     l.supply_inwc - l.coil_part_inwc AS supply_duct_inwc,
-    CASE
-        WHEN l.airflow_ratio > 0
-            THEN
-                sqrt(
-                    pow(l.return_by_return, 2) * l.return_variance + pow(l.return_by_supply, 2) * l.supply_variance
-                    + 2 * l.return_by_return * l.return_by_supply * l.port_covariance
-                    + pow(l.return_by_a * l.u_a, 2)
-                )
-    END AS u_return_restriction_inwc,
-    CASE
-        WHEN l.airflow_ratio > 0
-            THEN
-                sqrt(
-                    pow(l.supply_by_return, 2) * l.return_variance + pow(l.supply_by_supply, 2) * l.supply_variance
-                    + 2 * l.supply_by_return * l.supply_by_supply * l.port_covariance
-                    + pow(l.supply_by_a * l.u_a, 2)
-                )
-    END AS u_supply_restriction_inwc,
-    CASE
-        WHEN l.airflow_ratio > 0
-            THEN
-                sqrt(
-                    pow(l.setting_by_side, 2) * (l.return_variance + l.supply_variance + 2 * l.port_covariance)
-                    + pow((l.return_by_a + l.supply_by_a) * l.u_a, 2)
-                )
-    END AS u_airflow_setting_inwc,
+    sqrt(
+        l.return_by_return * l.return_by_return * l.return_variance
+        + l.return_by_supply * l.return_by_supply * l.supply_variance
+        + 2 * l.return_by_return * l.return_by_supply * l.port_covariance
+        + l.return_by_u_a * l.return_by_u_a
+    ) AS u_return_restriction_inwc,
+    sqrt(
+        l.supply_by_return * l.supply_by_return * l.return_variance
+        + l.supply_by_supply * l.supply_by_supply * l.supply_variance
+        + 2 * l.supply_by_return * l.supply_by_supply * l.port_covariance
+        + l.supply_by_u_a * l.supply_by_u_a
+    ) AS u_supply_restriction_inwc,
+    sqrt(
+        l.setting_by_side * l.setting_by_side * (l.return_variance + l.supply_variance + 2 * l.port_covariance)
+        + (l.return_by_u_a + l.supply_by_u_a) * (l.return_by_u_a + l.supply_by_u_a)
+    ) AS u_airflow_setting_inwc,
     coalesce(w.segment, 0) AS segment,
     coalesce(w.work_on = l.visited_on, FALSE) AS on_work_day,
     coalesce(w.work_on = w.last_work_on, w.last_work_on IS NULL) AND NOT coalesce(w.work_on = l.visited_on, FALSE)
         AS since_last_work,
-    w.last_work_on
+    w.last_work_on,
+    l.u_return_accuracy AS u_return_accuracy_inwc,
+    l.u_supply_accuracy AS u_supply_accuracy_inwc,
+    sqrt(2 * l.port_covariance) AS u_shared_gain_inwc,
+    sqrt(2) * l.u_resolution AS u_resolution_inwc,
+    l.u_return_zero AS u_return_zero_inwc,
+    l.u_supply_zero AS u_supply_zero_inwc,
+    l.u_return_location AS u_return_location_inwc,
+    l.u_supply_location AS u_supply_location_inwc,
+    sqrt(2) * l.u_probe AS u_probe_inwc,
+    l.u_return_port AS u_filter_drop_inwc,
+    l.u_supply_port AS u_coil_drop_inwc
 FROM sensitivity AS l
 LEFT JOIN work_stretch AS w
     ON l.equipment_id = w.equipment_id AND l.visited_on >= w.from_on AND l.visited_on < w.until_on
 LEFT JOIN visit_judged AS j ON l.visit_id = j.visit_id;
+
+RESET disabled_optimizers;

@@ -15,7 +15,9 @@ WITH limits AS (
             * velocity_pressure_inwc(
                 getvariable('plenum_velocity_fpm') * coalesce(r.measured_cfm, r.table_cfm) / nullif(r.design_cfm, 0)
             ), getvariable('straight_tube_half_width_inwc')
-        ) AS tube_half_width_inwc
+        ) AS tube_half_width_inwc,
+        rectangular(getvariable('zero_residual_share') * r.zero_return_inwc) AS return_residual,
+        rectangular(getvariable('zero_residual_share') * r.zero_supply_inwc) AS supply_residual
     FROM visit_airflow AS r
     LEFT JOIN instrument_limit AS i USING (instrument_id)
 ),
@@ -27,17 +29,11 @@ parts AS (
         rectangular(greatest(accuracy_share * abs(supply_read), accuracy_floor_inwc)) AS u_supply_accuracy,
         CASE
             WHEN zero_return_inwc IS NULL THEN rectangular(getvariable('zero_missing_half_width_inwc'))
-            ELSE sqrt(
-                pow(u_resolution, 2)
-                + pow(rectangular(getvariable('zero_residual_share') * abs(zero_return_inwc)), 2)
-            )
+            ELSE sqrt(u_resolution * u_resolution + return_residual * return_residual)
         END AS u_return_zero,
         CASE
             WHEN zero_supply_inwc IS NULL THEN rectangular(getvariable('zero_missing_half_width_inwc'))
-            ELSE sqrt(
-                pow(u_resolution, 2)
-                + pow(rectangular(getvariable('zero_residual_share') * abs(zero_supply_inwc)), 2)
-            )
+            ELSE sqrt(u_resolution * u_resolution + supply_residual * supply_residual)
         END AS u_supply_zero,
         CASE
             WHEN return_location = 'near_turn'
@@ -83,10 +79,10 @@ parts AS (
 ports AS (
     SELECT
         *,
-        pow(u_return_accuracy, 2) + pow(u_resolution, 2) + pow(u_return_zero, 2)
-        + pow(u_return_location, 2) + pow(u_probe, 2) + pow(u_return_port, 2) AS return_variance,
-        pow(u_supply_accuracy, 2) + pow(u_resolution, 2) + pow(u_supply_zero, 2)
-        + pow(u_supply_location, 2) + pow(u_probe, 2) + pow(u_supply_port, 2) AS supply_variance,
+        u_return_accuracy * u_return_accuracy + u_resolution * u_resolution + u_return_zero * u_return_zero
+        + u_return_location * u_return_location + u_probe * u_probe + u_return_port * u_return_port AS return_variance,
+        u_supply_accuracy * u_supply_accuracy + u_resolution * u_resolution + u_supply_zero * u_supply_zero
+        + u_supply_location * u_supply_location + u_probe * u_probe + u_supply_port * u_supply_port AS supply_variance,
         port_correlation * u_return_accuracy * u_supply_accuracy AS port_covariance
     FROM parts
 )
