@@ -37,6 +37,7 @@ $(VENV)/.run: requirements.txt pyproject.toml | $(VENV)/.base
 	$(PIP) --require-hashes -r requirements.txt
 	$(PIP) --no-deps --no-build-isolation -e .
 	-$(BIN)/python -m pipeline.prefect_server  # an empty database, so that first runs need not migrate one
+	-$(BIN)/python -m reports.kept  # the chart library's script
 	touch $@
 
 $(VENV)/.dev: requirements-dev.txt $(VENV)/.run

@@ -11,6 +11,7 @@ from pathlib import Path
 from reports.data_quality import data_quality_page
 from reports.index import index_page
 from reports.operations import operations_page
+from reports.page import charts_unchecked
 from reports.queries import Published
 from reports.site_sheet import draw_site_sheet
 from reports.swap import swapped_in
@@ -40,7 +41,7 @@ def draw(published_file: Path, folder: Path, say: Callable[[str], None] = _quiet
     published = Published.open(published_file)
     try:
         publication = published.rows("publication").one
-        with swapped_in(folder) as new:
+        with swapped_in(folder) as new, charts_unchecked():
             for name, page in PAGES.items():
                 say(f"drawing {name}")
                 published.forget("publication")

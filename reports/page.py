@@ -11,18 +11,19 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import altair as alt
-import vl_convert
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from reports import palette, words
 from reports.columns import Columns
+from reports.kept import compiled_templates, vega_bundle
 from reports.queries import Published, Result, Row, plain
 
 TEMPLATES = Path(__file__).with_name("templates")
@@ -45,11 +46,16 @@ class Figure:
         return f"Figures behind the chart: {words.word(self.name)}"
 
     def spec(self) -> dict[str, Any]:
-        """The chart as Vega-Lite. Checking it against its schema takes longer than all else: the tests do that."""
-        with alt.utils.schemapi.debug_mode(False):
-            spec: dict[str, Any] = palette.dress(self.chart).to_dict(validate=False)
+        """The chart as Vega-Lite."""
+        spec: dict[str, Any] = palette.dress(self.chart).to_dict(validate=False)
         spec.pop("$schema", None)
         return spec
+
+
+def charts_unchecked() -> AbstractContextManager[None]:
+    """While it lasts no part of a chart is checked against its schema, which takes long: the tests do that."""
+    unchecked: AbstractContextManager[None] = alt.utils.schemapi.debug_mode(False)
+    return unchecked
 
 
 class Figures(dict[str, Figure]):
@@ -123,13 +129,6 @@ def json_in_html(value: Any) -> str:
     )
 
 
-@cache
-def vega_bundle() -> str:
-    """The chart library, once a page. A closing script tag inside it would end the element: it has none."""
-    bundle: str = vl_convert.javascript_bundle()  # type: ignore[call-arg]
-    return bundle.replace("</script", "<\\/script")
-
-
 def figure_text(row: Row, column: str, style: str = "text") -> Markup:
     """A figure as a <data> element: the value itself, where it comes from (query.row.column), and how it reads."""
     value = row[column]
@@ -175,6 +174,7 @@ def _policy(scripts: list[str]) -> str:
 def _environment() -> Environment:
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
+        bytecode_cache=compiled_templates(),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

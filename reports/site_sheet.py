@@ -12,7 +12,7 @@ from pipeline.errors import UsageError
 from reports import caps, columns
 from reports.charts import unit
 from reports.operations import CHANGE_WORDS, SIDE_TITLES, STATE_WORDS, what_if
-from reports.page import Figure, Page
+from reports.page import Figure, Page, charts_unchecked
 from reports.queries import Published, Row
 
 
@@ -26,7 +26,8 @@ def draw_site_sheet(published_file: Path, folder: Path, site_id: str) -> Path:
         known = published.rows("site_known", site_id=site_id)
         if not len(known):
             raise UsageError(_no_such_site(published, site_id))
-        html = _sheet(published, known.one)
+        with charts_unchecked():
+            html = _sheet(published, known.one)
     finally:
         published.close()
     path = folder / "sites" / f"{file_name(site_id)}.html"

@@ -4,8 +4,10 @@
 WITH grouped AS (
     SELECT
         v.visit_id,
+        -- Months by their first day: written out below for a few of them rather than here for every visit.
+        CASE WHEN getvariable('grouping') = 'month' THEN date_trunc('month', v.visited_on) END AS month,
         CASE getvariable('grouping')
-            WHEN 'month' THEN strftime(v.visited_on, '%Y-%m')
+            WHEN 'month' THEN ''
             WHEN 'branch' THEN site.branch
             WHEN 'technician' THEN v.technician_id
             ELSE v.instrument_id
@@ -17,42 +19,46 @@ WITH grouped AS (
 
 members AS (
     SELECT
+        month,
         member,
+        coalesce(strftime(month, '%Y-%m'), member) AS shown,
         count(*) AS n_visits
     FROM grouped
     WHERE member IS NOT NULL
-    GROUP BY member
+    GROUP BY month, member
     HAVING
         getvariable('grouping') NOT IN ('technician', 'instrument')
         OR n_visits >= (
             SELECT setting.value FROM setting
             WHERE setting.name = 'technician_min_visits'
         )
-    ORDER BY CASE WHEN getvariable('grouping') = 'month' THEN member END DESC, n_visits DESC, member ASC
+    ORDER BY month DESC, n_visits DESC, member ASC
     LIMIT getvariable('groups')
 ),
 
+-- The visits of the groups shown, looked up by what was found of them.
 found AS (
     SELECT
-        grouped.member,
+        m.shown,
+        m.n_visits,
         f.check_id,
         count(*) AS n_found
-    FROM finding AS f
-    INNER JOIN grouped ON f.visit_id = grouped.visit_id
+    FROM grouped AS g
+    INNER JOIN members AS m ON g.month IS NOT DISTINCT FROM m.month AND g.member = m.member
+    INNER JOIN finding AS f ON g.visit_id = f.visit_id
     GROUP BY ALL
 )
 
 SELECT
-    found.member,
+    found.shown AS member,
     found.check_id,
     coalesce(c.title, found.check_id) AS title,
     found.n_found,
-    members.n_visits,
-    found.n_found / members.n_visits AS share,
-    wilson_lo(found.n_found, members.n_visits) AS share_lo,
-    wilson_hi(found.n_found, members.n_visits) AS share_hi,
+    found.n_visits,
+    found.n_found / found.n_visits AS share,
+    wilson_lo(found.n_found, found.n_visits) AS share_lo,
+    wilson_hi(found.n_found, found.n_visits) AS share_hi,
     sum(found.n_found) OVER (PARTITION BY found.check_id)::BIGINT AS n_found_all
 FROM found
-INNER JOIN members ON found.member = members.member
 LEFT JOIN check_catalog AS c ON found.check_id = c.check_id
-ORDER BY found.member, found.check_id;
+ORDER BY found.shown, found.check_id;

@@ -11,7 +11,7 @@ import duckdb
 import pytest
 
 from reports import PAGES, draw
-from reports.page import vega_bundle
+from reports.kept import vega_bundle
 from tests.reports.published import HOSTILE, TODAY, write_published
 from tests.reports.reading import read_page
 
