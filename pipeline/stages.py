@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 # Tables in work files of earlier versions that are views or temporary now, or gone.
 STORED_BEFORE = {
     *("repaired_reading", "visit_uncertainty_part", "visit_split_uncertainty", "visit_segment"),
-    *("offset_reading", "drift_reading", "drift_cell"),
+    *("work_stretch", "offset_reading", "drift_reading", "drift_cell"),
 }
 
 
@@ -112,7 +112,6 @@ CHECK = (
 )
 
 STATIC = (
-    Step("equipment", "static/work_stretch.sql", makes=("work_stretch",)),
     Step("equipment", "static/visit_judged.sql", makes=("visit_judged",)),
     Step("equipment", "static/visit_airflow.sql", makes=("visit_airflow",)),
     Step("equipment", "static/visit_uncertainty_part.sql", makes=("visit_uncertainty_part",)),

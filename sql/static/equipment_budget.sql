@@ -1,8 +1,18 @@
 -- What the visits must know of each unit, joined to them once: dates and right ports (data contract, "The right ports")
 -- for the repairs; budgets of both sides (magnitudes, in. w.c.) that sum to the rated TESP, design airflows, taps, and
 -- the air's density at its site. Half of the rating each where the design statics are not known (common practice, no
--- source).
+-- source). And the days of works: every kind of work but `other` and `filter_changed` starts a new stretch of visits
+-- (data contract, "Since the last work").
 CREATE OR REPLACE TABLE equipment_budget AS
+WITH worked AS (
+    SELECT
+        equipment_id,
+        list_sort(list(DISTINCT done_on)) AS work_days
+    FROM work
+    WHERE work_kind NOT IN ('other', 'filter_changed') AND done_on <= getvariable('today')
+    GROUP BY equipment_id
+)
+
 SELECT
     e.equipment_id,
     e.equipment_kind,
@@ -24,6 +34,8 @@ SELECT
     e.blower_table_id,
     e.motor_kind,
     e.nominal_tons,
-    density_ratio(coalesce(s.elevation_ft, 0)) AS density_ratio
+    density_ratio(coalesce(s.elevation_ft, 0)) AS density_ratio,
+    w.work_days
 FROM equipment AS e
-INNER JOIN site AS s USING (site_id);
+INNER JOIN site AS s USING (site_id)
+LEFT JOIN worked AS w ON e.equipment_id = w.equipment_id;

@@ -165,11 +165,10 @@ SELECT
         l.setting_by_side * l.setting_by_side * (l.return_variance + l.supply_variance + 2 * l.port_covariance)
         + (l.return_by_u_a + l.supply_by_u_a) * (l.return_by_u_a + l.supply_by_u_a)
     ) AS u_airflow_setting_inwc,
-    coalesce(w.segment, 0) AS segment,
-    coalesce(w.work_on = l.visited_on, FALSE) AS on_work_day,
-    coalesce(w.work_on = w.last_work_on, w.last_work_on IS NULL) AND NOT coalesce(w.work_on = l.visited_on, FALSE)
-        AS since_last_work,
-    w.last_work_on,
+    coalesce(len(list_filter(l.work_days, LAMBDA d: d <= l.visited_on)), 0) AS segment,
+    coalesce(list_contains(l.work_days, l.visited_on), FALSE) AS on_work_day,
+    coalesce(l.visited_on > l.work_days[-1], TRUE) AS since_last_work,
+    l.work_days[-1] AS last_work_on,
     l.u_return_accuracy AS u_return_accuracy_inwc,
     l.u_supply_accuracy AS u_supply_accuracy_inwc,
     sqrt(2 * l.port_covariance) AS u_shared_gain_inwc,
@@ -182,8 +181,6 @@ SELECT
     l.u_return_port AS u_filter_drop_inwc,
     l.u_supply_port AS u_coil_drop_inwc
 FROM sensitivity AS l
-LEFT JOIN work_stretch AS w
-    ON l.equipment_id = w.equipment_id AND l.visited_on >= w.from_on AND l.visited_on < w.until_on
 LEFT JOIN visit_judged AS j ON l.visit_id = j.visit_id;
 
 RESET disabled_optimizers;
