@@ -28,7 +28,13 @@ class Groups:
 
     def sum(self, values: NDArray[Any]) -> Floats:
         """Sum of each group; values of shape (rows,), answer of shape (groups,)."""
-        return np.add.reduceat(values, self.start) if len(self.start) else np.zeros(0)
+        summed: Floats = np.add.reduceat(values, self.start) if len(self.start) else np.zeros(0)
+        return summed
+
+    def last(self, values: NDArray[Any]) -> NDArray[Any]:
+        """The value of each group's last row."""
+        last: NDArray[Any] = values[self.start + self.n - 1]
+        return last
 
     def spread(self, values: NDArray[Any]) -> NDArray[Any]:
         """A value a group, given to each of its rows."""

@@ -29,10 +29,10 @@ def rank_intervals(level: Floats, error: Floats, df: Floats, rated: Floats) -> t
 
 
 def rank_frame(rows: pl.DataFrame) -> pl.DataFrame:
-    """equipment_id, mode, rank_lo, rank_hi for the rows of a list (level_inwc, level_se_inwc, level_df, rated)."""
+    """unit_no, rank_lo, rank_hi for the rows of a list (level_inwc, level_se_inwc, level_df, rated)."""
     columns = ("level_inwc", "level_se_inwc", "level_df", "rated_tesp_inwc")
     low, high = rank_intervals(*(rows[c].to_numpy().astype(np.float64) for c in columns))
-    return rows.select("equipment_id", "mode").with_columns(
+    return rows.select("unit_no").with_columns(
         pl.Series("rank_lo", low, dtype=pl.Float64).cast(pl.Int64),
         pl.Series("rank_hi", high, dtype=pl.Float64).cast(pl.Int64),
     )

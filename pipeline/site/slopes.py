@@ -47,7 +47,9 @@ def theil_sen(series: Groups, x: Floats, y: Floats, stratum: NDArray[Any]) -> Sl
         slopes.sort(axis=1)  # those that do not count are last
         n_slopes = counts.sum(axis=1)
         s[group] = (np.sign(np.round(rise, 9)) * counts).sum(axis=1)
-        variance = (_untied(strata) - _tied(strata, np.round(ys, 9)) - _tied(strata, xs)) / 18
+        variance = (_untied(strata) - _tied(strata, np.round(ys, 9))) / 18
+        if (run == 0).any():
+            variance -= _tied(strata, xs) / 18
         sigma = np.sqrt(np.maximum(variance, 0))
         slope[group] = (_pick(slopes, (n_slopes - 1) // 2) + _pick(slopes, n_slopes // 2)) / 2
         lo[group] = _pick(slopes, np.round((n_slopes - Z_95 * sigma) / 2).astype(int) - 1)
@@ -82,4 +84,7 @@ def _tied(strata: NDArray[Any], values: Floats) -> Ints:
 
 def _untied(strata: NDArray[Any]) -> Ints:
     """n (n - 1)(2 n + 5), summed over strata of n values."""
+    if (strata[:, 0] == strata[:, -1]).all():
+        n = strata.shape[1]
+        return np.full(len(strata), n * (n - 1) * (2 * n + 5))
     return _tied(strata, np.zeros(strata.shape))

@@ -7,13 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd
 from pipeline.site.ranks import rank_frame
-from pipeline.site.trends import (
-    make_change_place,
-    make_series_test,
-    make_trend_distance,
-    make_trend_line,
-    make_trend_start,
-)
+from pipeline.site.trends import make_change_place, make_series, make_trend_line
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
@@ -79,12 +73,11 @@ def set_rank_interval(warehouse: Warehouse) -> None:
     """Make `rank_interval`: how sure the places in the list of sites are."""
     listed = warehouse.query(
         """
-        SELECT equipment_id, mode, level_inwc, level_se_inwc, level_df, rated_tesp_inwc
-        FROM site_static SEMI JOIN priority_evidence USING (equipment_id, mode)
-        ORDER BY equipment_id, mode
+        SELECT unit_no, level_inwc, level_se_inwc, level_df, rated_tesp_inwc
+        FROM priority_evidence ORDER BY unit_no
         """
     )
-    warehouse.store("rank_interval", rank_frame(listed))
+    warehouse.store("rank_interval", rank_frame(listed), temporary=True)
 
 
 # Few changes between the scopes: a part of the fleet waits for all others at each.
@@ -97,14 +90,11 @@ STEPS = (
     Step("equipment", "site/level_centre.sql", ("level_centre",)),
     Step("equipment", "site/level_distance.sql", ("level_distance",)),
     Step("equipment", "site/series_visit.sql", ("series_visit",)),
-    Step("equipment", make_series_test, ("series_test",), ("series_visit", "level_centre")),
-    Step("equipment", make_trend_start, ("trend_start",), ("series_visit",)),
-    Step("equipment", make_trend_distance, ("trend_distance",), ("series_visit", "trend_start")),
+    Step("equipment", make_series, ("series_test", "trend_start", "trend_distance"), ("series_visit",)),
     Step("fleet", set_level_scatter),
     Step("fleet", set_trend_scatter),
     Step("equipment", "site/level_weight.sql"),
     Step("equipment", "site/level_scatter.sql", ("level_scatter",)),
-    Step("equipment", "site/level_side.sql", ("level_side",)),
     Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
     Step("equipment", make_trend_line, ("trend_line",), ("series_visit", "trend_start")),
@@ -112,6 +102,7 @@ STEPS = (
     Step("fleet", set_cause_variance),
     Step("fleet", set_trend_prior),
     Step("equipment", "site/site_cause.sql"),
+    Step("equipment", "site/unit_verdict.sql", ("unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),

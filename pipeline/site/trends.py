@@ -16,49 +16,32 @@ from pipeline.site.groups import Floats, Groups
 from pipeline.site.slopes import theil_sen
 from pipeline.warehouse import Warehouse
 
+DAY = "visited_on - DATE '1970-01-01' AS day"
+IN_TIME = "ORDER BY unit_no, at_year"
 LEAST_SXX = 1e-9  # visits at one time say nothing of a slope
 
 
-def make_series_test(warehouse: Warehouse) -> None:
-    """Make `series_test`: slope, interval and Mann-Kendall of each unit with enough visits, for both series."""
-    asked = """
-        SELECT unit_no, at_year, {value} AS value FROM series_visit JOIN level_centre USING (unit_no)
-        WHERE {value} IS NOT NULL
-            AND {n} >= getvariable('trend_min_visits') AND {days} >= getvariable('trend_min_span_days')
-        ORDER BY unit_no, at_year
+def make_series(warehouse: Warehouse) -> None:
+    """Make `series_test`, `trend_start` and `trend_distance`.
+
+    series_test: slope, interval and Mann-Kendall of each unit with enough visits, of TESP and of restriction.
+    trend_start: a robust slope of each equipment over its modes, and seasonal Kendall, its modes as the seasons.
+    trend_distance: how far visits lie from that line, brought to what it would be with many visits.
     """
-    tesp = asked.format(value="tesp_inwc", n="n", days="date_diff('day', first_on, last_on)")
-    restriction = asked.format(value="restriction_inwc", n="n_airflow", days="airflow_span_days")
-    frames = []
-    for name, query in (("tesp", tesp), ("restriction", restriction)):
-        unit, at_year, value = _columns(warehouse, query)
-        series = Groups(unit)
-        found = theil_sen(series, at_year, value, unit)
-        frames.append(
-            pl.DataFrame(
-                {
-                    "series": pl.repeat(name, len(series.n), eager=True),
-                    "unit_no": series.key,
-                    "slope_per_year": found.slope,
-                    "slope_lo": found.lo,
-                    "slope_hi": found.hi,
-                    "mann_kendall_s": found.s,
-                    "p_value": found.p,
-                }
-            ).filter(pl.col("p_value").is_not_nan())
-        )
-    warehouse.store("series_test", pl.concat(frames), temporary=True)
-
-
-def make_trend_start(warehouse: Warehouse) -> None:
-    """Make `trend_start`: a robust slope of each equipment over its modes, and seasonal Kendall, modes as seasons."""
-    unit, at_year, tesp = _columns(
-        warehouse, "SELECT unit_no, at_year, tesp_inwc FROM series_visit ORDER BY unit_no, at_year"
+    unit, day, at_year, tesp, restriction = _columns(
+        warehouse, f"SELECT unit_no, {DAY}, at_year, tesp_inwc, restriction_inwc FROM series_visit {IN_TIME}"
     )
-    equipment = Groups(unit // 2)
+    known = ~np.isnan(restriction)
+    frames = [
+        _series_test(warehouse, "tesp", unit, day, at_year, tesp),
+        _series_test(warehouse, "restriction", *(c[known] for c in (unit, day, at_year, restriction))),
+    ]
+    warehouse.store("series_test", pl.concat(frames), temporary=True)
+    equipment, modes = Groups(unit // 2), Groups(unit)
     found = theil_sen(equipment, at_year, tesp, unit)
-    n_modes = equipment.sum((np.diff(unit, prepend=-1) != 0).astype(np.int64))
-    frame = pl.DataFrame(
+    n_modes = equipment.sum(np.diff(unit, prepend=-1) != 0).astype(np.int64)
+    line = (equipment.n > n_modes + 1) & ~np.isnan(found.slope)
+    start = pl.DataFrame(
         {
             "equipment_no": equipment.key,
             "n_visits": equipment.n,
@@ -68,34 +51,64 @@ def make_trend_start(warehouse: Warehouse) -> None:
             "kendall_p": found.p,
         }
     )
-    enough = (pl.col("n_visits") > pl.col("n_modes") + 1) & pl.col("slope").is_not_nan()
-    warehouse.store("trend_start", frame.filter(enough), temporary=True)
-
-
-def make_trend_distance(warehouse: Warehouse) -> None:
-    """Make `trend_distance`: how far visits lie from the robust line, as with many visits (not where these are few)."""
-    lines = _Lines(warehouse)
-    few = lines.n_visits <= lines.n_modes + 2
-    distance = (lines.distance / lines.equipment.spread(lines.narrowing))[~lines.equipment.spread(few)]
+    warehouse.store("trend_start", start.filter(line), temporary=True)
+    distance = _distance(modes, tesp - equipment.spread(found.slope) * at_year)
+    enough = line & (equipment.n > n_modes + 2)  # where visits are few, what is left over says little
+    rows = equipment.spread(enough)
+    distance = distance[rows] / equipment.spread(_narrowing(equipment.n, n_modes))[rows]
     warehouse.store("trend_distance", pl.DataFrame({"distance_inwc": distance}), temporary=True)
+
+
+def _series_test(
+    warehouse: Warehouse, name: str, unit: NDArray[Any], day: NDArray[Any], at_year: Floats, value: Floats
+) -> pl.DataFrame:
+    """The rows of one series, those of units with enough visits over enough days."""
+    units = Groups(unit)
+    least, least_days = _settings(warehouse, "trend_min_visits", "trend_min_span_days")
+    days = units.last(day) - day[units.start] if len(unit) else day
+    enough = (units.n >= least) & (days >= least_days)
+    rows = units.spread(enough)
+    unit = unit[rows]
+    series = Groups(unit)
+    found = theil_sen(series, at_year[rows], value[rows], unit)
+    frame = pl.DataFrame(
+        {
+            "series": pl.repeat(name, len(series.n), eager=True),
+            "unit_no": series.key,
+            "n_visits": series.n,
+            "span_days": days[enough],
+            "slope_per_year": found.slope,
+            "slope_lo": found.lo,
+            "slope_hi": found.hi,
+            "mann_kendall_s": found.s,
+            "p_value": found.p,
+        }
+    )
+    return frame.filter(pl.col("p_value").is_not_nan())
 
 
 def make_trend_line(warehouse: Warehouse) -> None:
     """Make `trend_line`: one slope and a level a mode by least squares, weights (Huber) from the robust line."""
-    lines = _Lines(warehouse)
-    equipment = lines.equipment
-    fleet, prior_visits, cutoff = (
-        float(warehouse.scalar(f"SELECT getvariable('{name}')"))
-        for name in ("trend_scatter_inwc", "yardstick_prior_visits", "robust_cutoff")
+    unit, at_year, tesp, measurer, measurer_variance, slope, n_modes = _columns(
+        warehouse,
+        f"""
+        SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance, slope, n_modes
+        FROM series_visit JOIN trend_start USING (equipment_no) {IN_TIME}
+        """,
     )
-    df = lines.n_visits - lines.n_modes - 1
-    own = 1.4826 * equipment.median(lines.distance) / lines.narrowing
+    equipment, modes = Groups(unit // 2), Groups(unit)
+    n_modes = n_modes[equipment.start]
+    fleet, prior_visits, cutoff = _settings(
+        warehouse, "trend_scatter_inwc", "yardstick_prior_visits", "robust_cutoff"
+    )
+    distance = _distance(modes, tesp - slope * at_year)
+    df = equipment.n - n_modes - 1
+    own = 1.4826 * equipment.median(distance) / _narrowing(equipment.n, n_modes)
     scatter = np.sqrt((prior_visits * fleet**2 + df * own**2) / (prior_visits + df))
-    weight = np.minimum(1, cutoff * equipment.spread(scatter) / np.maximum(lines.distance, 1e-12))
-    modes = Groups(lines.unit)
+    weight = np.minimum(1, cutoff * equipment.spread(scatter) / np.maximum(distance, 1e-12))
     total = modes.sum(weight)
-    dx = lines.at_year - modes.spread(modes.sum(weight * lines.at_year) / total)
-    dy = lines.tesp - modes.spread(modes.sum(weight * lines.tesp) / total)
+    dx = at_year - modes.spread(modes.sum(weight * at_year) / total)
+    dy = tesp - modes.spread(modes.sum(weight * tesp) / total)
     sxx = equipment.sum(weight * dx**2)
     line = sxx > LEAST_SXX
     slope = np.divide(equipment.sum(weight * dx * dy), sxx, out=np.zeros_like(sxx), where=line)
@@ -109,7 +122,7 @@ def make_trend_line(warehouse: Warehouse) -> None:
             "effective_sxx": sxx * not_clipped**2 / (equipment.sum(weight) / equipment.n),
             "df": df,
             "scatter_variance": left_over / df,
-            "shared_variance": _shared(equipment, weight * dx, lines.measurer, lines.measurer_variance)
+            "shared_variance": _shared(equipment, weight * dx, measurer, measurer_variance)
             / np.where(line, sxx, 1) ** 2,
         }
     )
@@ -124,10 +137,9 @@ def make_change_place(warehouse: Warehouse) -> None:
     """
     unit, day, at_year, tesp, n_visits, n_modes = _columns(
         warehouse,
-        """
-        SELECT unit_no, visited_on - DATE '1970-01-01' AS day, at_year, tesp_inwc, n_visits, n_modes
-        FROM series_visit JOIN trend_start USING (equipment_no) WHERE NOT offset_corrected
-        ORDER BY unit_no, at_year
+        f"""
+        SELECT unit_no, {DAY}, at_year, tesp_inwc, n_visits, n_modes
+        FROM series_visit JOIN trend_start USING (equipment_no) WHERE NOT offset_corrected {IN_TIME}
         """,
     )
     modes, equipment = Groups(unit), Groups(unit // 2)
@@ -176,26 +188,16 @@ def make_change_place(warehouse: Warehouse) -> None:
     warehouse.store("change_place", frame.filter(pl.col("n_places") > 0), temporary=True)
 
 
-class _Lines:
-    """Visits of the equipment with a robust line: distance (rows,) from it; by equipment the numbers behind it."""
+def _distance(modes: Groups, level: Floats) -> Floats:
+    """How far each visit's level lies from the median of its mode's."""
+    distance: Floats = np.abs(level - modes.spread(modes.median(level)))
+    return distance
 
-    def __init__(self, warehouse: Warehouse) -> None:
-        self.unit, self.at_year, self.tesp, self.measurer, self.measurer_variance, slope, n_modes = _columns(
-            warehouse,
-            """
-            SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance, slope, n_modes
-            FROM series_visit JOIN trend_start USING (equipment_no)
-            ORDER BY unit_no, at_year
-            """,
-        )
-        self.equipment = Groups(self.unit // 2)
-        self.n_visits = self.equipment.n
-        self.n_modes = n_modes[self.equipment.start]
-        # Residuals of few visits are smaller than those of many would be.
-        self.narrowing: Floats = np.sqrt(1 - (self.n_modes + 1.0) / self.n_visits)
-        level = self.tesp - slope * self.at_year
-        modes = Groups(self.unit)
-        self.distance: Floats = np.abs(level - modes.spread(modes.median(level)))
+
+def _narrowing(n_visits: NDArray[Any], n_modes: NDArray[Any]) -> Floats:
+    """How much smaller what few visits leave over is than what many would: slope and levels are fitted to them."""
+    narrowing: Floats = np.sqrt(np.maximum(1 - (n_modes + 1.0) / n_visits, 0))
+    return narrowing
 
 
 def _shared(groups: Groups, part: Floats, measurer: NDArray[np.uint64], variance: Floats) -> Floats:
@@ -215,3 +217,7 @@ def _shared(groups: Groups, part: Floats, measurer: NDArray[np.uint64], variance
 
 def _columns(warehouse: Warehouse, query: str) -> list[NDArray[Any]]:
     return [column.to_numpy() for column in warehouse.query(query).iter_columns()]
+
+
+def _settings(warehouse: Warehouse, *names: str) -> list[float]:
+    return [float(warehouse.scalar(f"SELECT getvariable('{name}')")) for name in names]

@@ -27,7 +27,7 @@ tap_order AS (
 -- Where the level lies in the table (blower_cell.sql).
 placed AS (
     SELECT
-        u.unit_no,
+        s.unit_no,
         o.curve,
         o.lower_curve,
         b.density_ratio,
@@ -44,9 +44,8 @@ placed AS (
         b.return_budget_inwc,
         b.supply_budget_inwc
     FROM usual_tap AS t
-    INNER JOIN unit AS u USING (unit_no)
-    INNER JOIN site_static AS s ON u.equipment_id = s.equipment_id AND u.mode = s.mode
-    INNER JOIN equipment_budget AS b ON u.equipment_id = b.equipment_id
+    INNER JOIN unit_verdict AS s USING (unit_no)
+    INNER JOIN equipment_budget AS b USING (equipment_id)
     LEFT JOIN tap_order AS o ON b.blower_table_id = o.blower_table_id AND t.tap = o.tap
     WHERE s.design_cfm > 0 AND s.return_level_inwc < 0 AND s.supply_level_inwc > 0
 ),

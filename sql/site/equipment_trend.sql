@@ -2,12 +2,13 @@
 CREATE OR REPLACE TABLE equipment_trend AS
 WITH seen AS (
     SELECT
-        equipment_id,
+        equipment_no,
+        any_value(equipment_id) AS equipment_id,
         any_value(site_id) AS site_id,
         sum(n_visits)::BIGINT AS n_visits,
         date_diff('day', min(first_on), max(last_on)) AS span_days
-    FROM site_static
-    GROUP BY equipment_id
+    FROM unit_verdict
+    GROUP BY equipment_no
 )
 
 SELECT
@@ -24,7 +25,6 @@ SELECT
     q.q_value,
     coalesce(trend_word(a.slope_inwc_per_year, q.q_value, getvariable('trend_q')), 'too_few_visits') AS trend
 FROM seen AS s
-INNER JOIN equipment_number AS n USING (equipment_id)
 LEFT JOIN trend_test AS a USING (equipment_no)
-LEFT JOIN trend_adjusted AS q ON n.equipment_no = q.number AND q.series = 'line'
-ORDER BY n.equipment_no;
+LEFT JOIN trend_adjusted AS q ON s.equipment_no = q.number AND q.series = 'line'
+ORDER BY s.equipment_no;

@@ -1,5 +1,5 @@
--- A first, robust look at each unit: how many visits from when to when (and of those with a known airflow), their
--- median, and the median distance from it.
+-- A first, robust look at each unit: how many visits from when to when, their median, and the median distance
+-- from it.
 CREATE OR REPLACE TEMP TABLE level_centre AS
 WITH middle AS (
     SELECT
@@ -7,12 +7,6 @@ WITH middle AS (
         count(*) AS n,
         min(visited_on) AS first_on,
         max(visited_on) AS last_on,
-        count(*) FILTER (WHERE airflow_ratio > 0) AS n_airflow,
-        date_diff(
-            'day',
-            min(visited_on) FILTER (WHERE airflow_ratio > 0),
-            max(visited_on) FILTER (WHERE airflow_ratio > 0)
-        ) AS airflow_span_days,
         median(tesp_inwc) AS middle_inwc
     FROM level_visit
     GROUP BY unit_no

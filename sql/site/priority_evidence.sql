@@ -1,17 +1,20 @@
 -- What the list needs beside the verdict, for each equipment and mode that may stand in it (chronic or uncertain, in
--- service): the usual drops of filter and coil, and the fan's power at the rating.
+-- service): the usual drops of filter and coil, the fan's power at the rating, and the level's distribution.
 CREATE OR REPLACE TEMP TABLE priority_evidence AS
 WITH listed AS (
     SELECT
-        u.unit_no,
+        s.unit_no,
         s.equipment_id,
         s.mode,
+        s.level_inwc,
+        s.level_se_inwc,
+        s.level_df,
+        s.rated_tesp_inwc,
         b.blower_table_id,
         CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END AS tap,
         b.rated_tesp_inwc / b.density_ratio AS rated_in_table
-    FROM site_static AS s
+    FROM unit_verdict AS s
     INNER JOIN equipment_budget AS b USING (equipment_id)
-    INNER JOIN unit AS u ON s.equipment_id = u.equipment_id AND s.mode = u.mode
     WHERE
         s.static_state IN ('chronic', 'uncertain')
         AND (b.retired_on IS NULL OR b.retired_on > getvariable('today'))
@@ -36,8 +39,13 @@ at_rating AS (
 )
 
 SELECT
+    l.unit_no,
     l.equipment_id,
     l.mode,
+    l.level_inwc,
+    l.level_se_inwc,
+    l.level_df,
+    l.rated_tesp_inwc,
     d.filter_drop_inwc,
     d.coil_drop_inwc,
     a.power_w AS power_at_rating_w

@@ -1,7 +1,7 @@
 -- Units in service that cannot be judged or were not looked at lately, and how many like-new visits they need. An
 -- uncertain unit needs as many more visits as bring its interval down to its distance from the rating.
 CREATE OR REPLACE TABLE site_attention AS
-WITH unit AS (
+WITH in_service AS (
     SELECT e.equipment_id, e.site_id, s.branch, e.rated_tesp_inwc
     FROM equipment AS e
     INNER JOIN site AS s USING (site_id)
@@ -11,30 +11,38 @@ WITH unit AS (
 ),
 
 seen AS (
-    SELECT equipment_id, max(visited_on) FILTER (WHERE valid) AS last_valid_on, count(*) FILTER (WHERE valid) AS n_valid
-    FROM visit_static
-    GROUP BY equipment_id
+    SELECT equipment_no, max(last_valid_on) AS last_valid_on, sum(n_valid) AS n_valid
+    FROM unit_verdict
+    GROUP BY equipment_no
 ),
 
-row_of AS (
+verdict AS (
     SELECT
-        u.*,
+        v.equipment_id,
         v.mode,
         v.static_state,
         v.n_visits,
         v.level_inwc,
         v.level_se_inwc,
         s.last_valid_on,
+        s.n_valid
+    FROM unit_verdict AS v
+    INNER JOIN seen AS s USING (equipment_no)
+),
+
+row_of AS (
+    SELECT
+        e.*,
+        v.* EXCLUDE (equipment_id),
         CASE
-            WHEN coalesce(s.n_valid, 0) = 0 THEN 'never_measured'
+            WHEN coalesce(v.n_valid, 0) = 0 THEN 'never_measured'
             WHEN v.static_state = 'too_few_visits' THEN 'too_few_visits'
-            WHEN date_diff('day', s.last_valid_on, getvariable('today')) > getvariable('measured_lately_days')
+            WHEN date_diff('day', v.last_valid_on, getvariable('today')) > getvariable('measured_lately_days')
                 THEN 'not_measured_lately'
             WHEN v.static_state = 'uncertain' THEN 'uncertain'
         END AS reason
-    FROM unit AS u
-    LEFT JOIN seen AS s USING (equipment_id)
-    LEFT JOIN site_static AS v ON u.equipment_id = v.equipment_id
+    FROM in_service AS e
+    LEFT JOIN verdict AS v USING (equipment_id)
 )
 
 SELECT

@@ -4,6 +4,7 @@ CREATE OR REPLACE TABLE site_priority AS
 WITH listed AS (
     SELECT
         s.*,
+        d.unit_no,
         e.motor_kind,
         b.return_budget_inwc,
         d.filter_drop_inwc,
@@ -94,5 +95,5 @@ SELECT
     r.rank_lo,
     r.rank_hi
 FROM listed AS l
-INNER JOIN rank_interval AS r USING (equipment_id, mode)
+INNER JOIN rank_interval AS r USING (unit_no)
 ORDER BY rank;

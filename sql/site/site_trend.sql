@@ -12,7 +12,7 @@ WITH tested AS (
 ),
 
 middle AS (
-    SELECT unit_no, median(at_year) AS at_year
+    SELECT unit_no, median(at_year) AS at_year, median(tesp_inwc) AS middle_inwc
     FROM series_visit
     WHERE unit_no IN (SELECT unit_no FROM tested WHERE trend = 'rising')
     GROUP BY unit_no
@@ -23,19 +23,17 @@ told AS (
         v.site_id,
         v.equipment_id,
         v.mode,
-        u.unit_no,
+        v.unit_no,
         v.level_inwc,
         v.rated_tesp_inwc,
         v.n_visits,
         date_diff('day', v.first_on, v.last_on) AS span_days,
-        t.* EXCLUDE (series, unit_no),
+        t.* EXCLUDE (series, unit_no, n_visits, span_days),
         m.at_year,
-        c.middle_inwc
-    FROM site_static AS v
-    INNER JOIN unit AS u ON v.equipment_id = u.equipment_id AND v.mode = u.mode
-    LEFT JOIN tested AS t ON u.unit_no = t.unit_no
-    LEFT JOIN middle AS m ON u.unit_no = m.unit_no
-    LEFT JOIN level_centre AS c ON u.unit_no = c.unit_no
+        m.middle_inwc
+    FROM unit_verdict AS v
+    LEFT JOIN tested AS t USING (unit_no)
+    LEFT JOIN middle AS m USING (unit_no)
 )
 
 SELECT

@@ -17,7 +17,7 @@ WITH told AS (
     LEFT JOIN duct_answer AS n ON a.unit_no = n.unit_no AND n.change = 'as_it_is'
     UNION ALL
     SELECT
-        u.unit_no,
+        s.unit_no,
         'filter_clean' AS change,
         s.level_inwc,
         s.airflow_cfm,
@@ -26,8 +26,7 @@ WITH told AS (
         s.level_inwc - s.as_found_level_inwc AS tesp_change_inwc,
         NULL AS airflow_change_cfm,
         NULL AS power_change_w
-    FROM site_static AS s
-    INNER JOIN unit AS u USING (equipment_id, mode)
+    FROM unit_verdict AS s
     WHERE
         NOT exceeds(getvariable('upkeep_material_inwc'), s.as_found_level_inwc - s.level_inwc)
         AND s.n_as_found > s.n_visits

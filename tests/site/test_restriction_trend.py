@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
+from pipeline.site.trends import make_series
 from pipeline.warehouse import Warehouse
 
 DESIGN_CFM = 1200.0
@@ -46,8 +47,9 @@ def trends() -> dict[tuple[str, str], dict[str, object]]:
     ]
     with Warehouse() as warehouse:
         warehouse.store("level_visit", pl.DataFrame(rows))
-        for name in ("level_centre", "series_visit", "series_pair", "series_test"):
+        for name in ("level_centre", "series_visit"):
             warehouse.run(f"site/{name}.sql")
+        make_series(warehouse)
         warehouse.store("trend_test", pl.DataFrame(schema={"equipment_no": pl.Int32, "p_value": pl.Float64}))
         warehouse.run("site/trend_adjusted.sql")
         found = warehouse.query(

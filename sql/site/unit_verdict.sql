@@ -1,0 +1,125 @@
+-- The verdict on each equipment and mode with any loaded visit. The level's distribution is Student's t around the
+-- weighted mean, its scatter pooled with the fleet's, what a measurer shares added.
+CREATE OR REPLACE TEMP TABLE unit_verdict AS
+WITH seen AS (
+    SELECT
+        v.equipment_id,
+        v.mode,
+        count(*) AS n_loaded,
+        count(*) FILTER (WHERE v.valid) AS n_valid,
+        max(v.visited_on) FILTER (WHERE v.valid) AS last_valid_on,
+        avg(
+            v.tesp_inwc
+            - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
+            + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END
+        ) FILTER (WHERE v.valid AND v.since_last_work) AS as_found_level_inwc,
+        count(*) FILTER (WHERE v.valid AND v.since_last_work) AS n_as_found
+    FROM visit_static AS v
+    LEFT JOIN instrument_offset AS o
+        ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
+    GROUP BY v.equipment_id, v.mode
+),
+
+numbered AS (
+    SELECT
+        s.*,
+        n.equipment_no,
+        2 * n.equipment_no + (s.mode = 'heating')::INTEGER AS unit_no,
+        n.site_id,
+        n.branch,
+        n.rated_tesp_inwc,
+        CASE s.mode WHEN 'cooling' THEN n.design_cooling_cfm ELSE n.design_heating_cfm END AS design_cfm
+    FROM seen AS s
+    INNER JOIN equipment_number AS n USING (equipment_id)
+),
+
+level AS (
+    SELECT
+        l.*,
+        c.first_on,
+        c.last_on,
+        getvariable('scatter_prior_df') + l.n - 1 AS df,
+        sqrt(
+            (
+                getvariable('scatter_prior_df') * getvariable('scatter_prior_variance')
+                + (l.n - 1) * coalesce(l.scatter_variance, 0)
+            ) / df / l.effective_visits + l.shared_variance
+        ) AS level_se,
+        level_se * student_t_quantile(0.975::DOUBLE, df) AS half_width
+    FROM level_scatter AS l
+    INNER JOIN level_centre AS c USING (unit_no)
+),
+
+judged AS (
+    SELECT
+        n.* EXCLUDE (design_cfm),
+        l.* EXCLUDE (unit_no),
+        CASE WHEN l.n > 0 THEN n.design_cfm END AS design_cfm,
+        (l.level_inwc - n.rated_tesp_inwc) / l.level_se AS distance,
+        student_t_cdf(distance, l.df) AS prob_over_rated
+    FROM numbered AS n
+    LEFT JOIN level AS l USING (unit_no)
+),
+
+verdict AS (
+    SELECT
+        j.unit_no,
+        j.equipment_no,
+        j.last_valid_on,
+        j.site_id,
+        j.branch,
+        j.equipment_id,
+        j.mode,
+        coalesce(j.n, 0) AS n_visits,
+        j.first_on,
+        j.last_on,
+        j.level_inwc,
+        j.level_inwc - j.half_width AS level_lo_inwc,
+        j.level_inwc + j.half_width AS level_hi_inwc,
+        j.level_se AS level_se_inwc,
+        j.df AS level_df,
+        j.as_found_level_inwc,
+        j.rated_tesp_inwc,
+        j.prob_over_rated,
+        CASE
+            WHEN j.n > 0
+                THEN
+                    greatest(
+                        (j.level_inwc - j.rated_tesp_inwc) * j.prob_over_rated
+                        + j.level_se * student_t_pdf(j.distance, j.df) * (j.df + pow(j.distance, 2)) / nullif(j.df - 1, 0),
+                        0
+                    )
+        END AS expected_excess_inwc,
+        j.return_level_inwc,
+        j.supply_level_inwc,
+        j.airflow_ratio,
+        j.airflow_cfm,
+        j.design_cfm,
+        j.power_w,
+        coalesce(j.n_offset_corrected, 0) AS n_offset_corrected,
+        CASE
+            WHEN coalesce(j.n, 0) < getvariable('min_visits') THEN 'too_few_visits'
+            WHEN
+                j.prob_over_rated >= getvariable('chronic_probability')
+                AND date_diff('day', j.first_on, j.last_on) >= getvariable('min_span_days') THEN 'chronic'
+            WHEN j.prob_over_rated <= getvariable('within_probability') THEN 'within_rating'
+            ELSE 'uncertain'
+        END AS static_state,
+        j.n_loaded,
+        j.n_valid,
+        j.n_as_found
+    FROM judged AS j
+)
+
+SELECT
+    v.*,
+    CASE WHEN v.static_state IN ('within_rating', 'too_few_visits') THEN 'none' ELSE coalesce(c.side, 'none') END
+        AS problem_side,
+    CASE WHEN v.static_state NOT IN ('within_rating', 'too_few_visits') THEN c.prob_side END AS prob_side,
+    c.return_cause AS return_restriction_inwc,
+    c.supply_cause AS supply_restriction_inwc,
+    CASE WHEN c.airflow_known THEN c.airflow_cause END AS airflow_setting_inwc,
+    v.static_state = 'within_rating' AND v.as_found_level_inwc > v.rated_tesp_inwc AS needs_upkeep
+FROM verdict AS v
+LEFT JOIN site_cause AS c USING (unit_no)
+ORDER BY v.unit_no;

@@ -1,0 +1,101 @@
+"""Slopes of many series at once against scipy, pymannkendall and sums by hand, ties included."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+import pymannkendall
+import pytest
+from scipy import stats
+
+from pipeline.site import groups
+from pipeline.site.groups import Groups
+from pipeline.site.slopes import theil_sen
+
+SERIES = 300
+
+
+@pytest.fixture(scope="module")
+def rows() -> pl.DataFrame:
+    """Series of 1 to 14 readings to two decimals, so that many are tied; in two strata, sorted by time in each."""
+    rng = np.random.default_rng(20261125)
+    key = np.repeat(np.arange(SERIES), rng.integers(1, 15, SERIES))
+    return pl.DataFrame(
+        {
+            "key": key,
+            "stratum": rng.integers(0, 2, len(key)),
+            "x": rng.uniform(0, 4, len(key)),
+            "y": np.round(rng.normal(0.5, 0.03, len(key)), 2),
+        }
+    ).sort("key", "stratum", "x")
+
+
+def columns(rows: pl.DataFrame) -> list[np.ndarray]:
+    return [rows[c].to_numpy() for c in ("key", "x", "y", "stratum")]
+
+
+def test_each_series_equals_scipy_and_pymannkendall(rows) -> None:
+    key, x, y, _ = columns(rows.sort("key", "x"))
+    found = theil_sen(Groups(key), x, y, key)
+    for i in range(SERIES):
+        xs, ys = x[key == i], y[key == i]
+        if len(xs) < 2:
+            assert np.isnan(found.slope[i])
+            continue
+        expected = stats.theilslopes(ys, xs, 0.95)
+        assert found.slope[i] == pytest.approx(expected.slope, abs=1e-12)
+        if len(xs) > 4:  # scipy's ranks leave the list where there are few slopes; here its ends hold
+            assert (found.lo[i], found.hi[i]) == pytest.approx(
+                (expected.low_slope, expected.high_slope), abs=1e-12
+            )
+        if len(np.unique(ys)) > 1:
+            rank = pymannkendall.original_test(ys)
+            assert found.s[i] == rank.s
+            assert found.p[i] == pytest.approx(rank.p, abs=1e-12)
+
+
+def test_strata_are_summed_and_not_mixed(rows) -> None:
+    """Hirsch and Slack 1984: S and its variance summed over seasons; the slope is the median of all their pairs."""
+    key, x, y, stratum = columns(rows)
+    found = theil_sen(Groups(key), x, y, stratum)
+    for i in range(SERIES):
+        s, variance, slopes = 0.0, 0.0, []
+        for season in (0, 1):
+            own = (key == i) & (stratum == season)
+            if own.sum() > 1:
+                a, b = np.triu_indices(own.sum(), 1)
+                slopes += list((y[own][b] - y[own][a]) / (x[own][b] - x[own][a]))
+                s += np.sign(np.round(y[own][b] - y[own][a], 9)).sum()
+                variance += pymannkendall.original_test(y[own]).var_s if len(np.unique(y[own])) > 1 else 0
+        if not slopes:
+            assert np.isnan(found.slope[i])
+            continue
+        assert found.slope[i] == pytest.approx(np.median(slopes), abs=1e-12)
+        assert found.s[i] == s
+        z = (s - np.sign(s)) / np.sqrt(variance) if s else 0
+        assert found.p[i] == pytest.approx(2 * stats.norm.sf(abs(z)), abs=1e-12)
+
+
+def test_visits_at_one_time_make_no_pair() -> None:
+    """Three readings, two of them at once: two pairs, and the variance of S less the tie's 2 * 1 * 9 / 18."""
+    found = theil_sen(Groups(np.zeros(3)), np.array([0.0, 1.0, 1.0]), np.array([0.0, 1.0, 3.0]), np.zeros(3))
+    assert found.slope[0] == 2.0
+    assert found.s[0] == 2
+    assert found.p[0] == pytest.approx(2 * stats.norm.sf(1 / np.sqrt(3 * 2 * 11 / 18 - 1)), abs=1e-12)
+
+
+def test_groups_equal_polars_and_do_not_depend_on_the_size_of_a_block(rows, monkeypatch) -> None:
+    key, x, y, stratum = columns(rows)
+    expected = rows.group_by("key", maintain_order=True).agg(pl.median("y").alias("median"), pl.sum("x"))
+    whole = theil_sen(Groups(key), x, y, stratum)
+    assert Groups(key).median(y) == pytest.approx(expected["median"].to_numpy(), abs=1e-12)
+    assert Groups(key).sum(x) == pytest.approx(expected["x"].to_numpy(), abs=1e-9)
+    monkeypatch.setattr(groups, "LARGEST_BLOCK", 100)
+    small = theil_sen(Groups(key), x, y, stratum)
+    assert np.array_equal(whole.slope, small.slope, equal_nan=True)
+    assert np.array_equal(whole.p, small.p, equal_nan=True)
+
+
+def test_no_rows_are_no_groups() -> None:
+    found = theil_sen(Groups(np.zeros(0)), np.zeros(0), np.zeros(0), np.zeros(0))
+    assert len(found.slope) == 0
