@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import StageError
+from pipeline.imports import collecting_later
 from pipeline.load import open_work_file
 from pipeline.prefect_server import TemporaryServer
 from pipeline.stages import RunOrder, Stage
@@ -27,8 +28,8 @@ _DEFAULTS = {
     "PREFECT_LOGGING_TO_API_ENABLED": "false",
     "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "false",
 }
-# The slow imports of the stages: done while the server starts, on another core.
-NEEDED_LATER = ("expectations.datasource", "altair")
+# The slow imports of the flow and its stages: done while the server starts, on another core.
+NEEDED_LATER = ("prefect.main", "prefect.events.worker", "expectations.datasource", "altair", "reports")
 Step = Callable[[str], AbstractContextManager[object]]
 _FORCED = {"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"}
 
@@ -53,8 +54,11 @@ def _api(home: Path) -> Iterator[None]:
     given = os.environ.get("PREFECT_API_URL")
     server = None if given else TemporaryServer(home)
     try:
-        from prefect import settings
+        with collecting_later():
+            from prefect import settings
 
+            for name in NEEDED_LATER if server is not None else ():
+                importlib.import_module(name)
         # No heartbeats: they are for servers that watch over runs elsewhere, and end a second late.
         updates: dict[Any, Any] = {
             settings.PREFECT_HOME: home,
@@ -63,8 +67,6 @@ def _api(home: Path) -> Iterator[None]:
         if server is None:
             updates[settings.PREFECT_API_URL] = given
         else:
-            for name in NEEDED_LATER:
-                importlib.import_module(name)
             updates[settings.PREFECT_API_URL] = server.url()
         with settings.temporary_settings(updates=updates):
             try:

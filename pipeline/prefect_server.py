@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import StageError
+from pipeline.imports import collecting_later
 
 if TYPE_CHECKING:
     import uvicorn
@@ -154,11 +155,12 @@ def main() -> None:
     serving: list[uvicorn.Server] = []
     threading.Thread(target=_end_with_parent, args=(serving,), daemon=True).start()
 
-    import asyncio
-    import socket
+    with collecting_later():
+        import asyncio
+        import socket
 
-    import uvicorn
-    from prefect.server.api.server import create_app
+        import uvicorn
+        from prefect.server.api.server import create_app
 
     listener = socket.socket()
     listener.bind(("127.0.0.1", 0))
