@@ -10,19 +10,19 @@ WITH judged AS (
     FROM site_static AS s
     INNER JOIN equipment AS e USING (equipment_id)
     WHERE e.retired_on IS NULL OR e.retired_on > getvariable('today')
-),
-
-told AS (
-    SELECT
-        j.*,
-        unnest(['fleet', 'branch', 'equipment_kind', 'motor_kind', 'install_year', 'mode']) AS grouping,
-        unnest(['all', branch, equipment_kind, motor_kind, install_year, mode]) AS value
-    FROM judged AS j
 )
 
 SELECT
-    grouping,
-    value,
+    CASE
+        WHEN grouping(branch) = 0 THEN 'branch'
+        WHEN grouping(equipment_kind) = 0 THEN 'equipment_kind'
+        WHEN grouping(motor_kind) = 0 THEN 'motor_kind'
+        WHEN grouping(install_year) = 0 THEN 'install_year'
+        WHEN grouping(mode) = 0 THEN 'mode'
+        ELSE 'fleet'
+    END AS grouping,
+    CASE WHEN grouping = 'fleet' THEN 'all' ELSE coalesce(branch, equipment_kind, motor_kind, install_year, mode) END
+        AS value,
     count(DISTINCT site_id) AS n_sites,
     count(*) AS n_rows,
     count(*) FILTER (WHERE static_state <> 'too_few_visits') AS n_judged,
@@ -37,6 +37,6 @@ SELECT
     median(level_inwc) FILTER (WHERE static_state <> 'too_few_visits') AS median_level_inwc,
     sum(expected_excess_inwc) FILTER (WHERE static_state IN ('chronic', 'uncertain')) AS expected_excess_sum_inwc,
     sum(greatest(design_cfm - airflow_cfm, 0)) FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
-FROM told
-GROUP BY grouping, value
+FROM judged
+GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
 ORDER BY grouping, value;
