@@ -92,7 +92,7 @@ def _clean(warehouse: Warehouse, table: Table) -> None:
     if table.name == "visits":
         values += [f"s.{name}" for name, *_ in MADE_OF_VISITS]
     kind = "VIEW" if table.name in AS_VIEW else "TABLE"
-    # One anti-join for all that is left out: for each condition more, DuckDB thinks that a fifth of the rows remain, and
+    # One anti-join for all that is left out: for each condition more, DuckDB expects a fifth of the rows to remain, and
     # would soon hash the visits to look the equipment up in them.
     out = (
         f"SELECT row_id FROM {table.fates} UNION ALL SELECT rowid FROM {table.staged} WHERE wrong IS NOT NULL"
