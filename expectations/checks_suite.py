@@ -40,7 +40,7 @@ def check_rules() -> list[Rule]:
 def record(warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome]) -> None:
     """Compare what the checks counted with `finding` (StageError if they differ); add it to `check_run`."""
     _compare(warehouse, outcomes)
-    rows = int(warehouse.scalar("SELECT count(*) FROM reading"))
+    rows = int(warehouse.scalar("SELECT count(*) FROM visit"))
     loaded = str(warehouse.scalar(LOADED))
     before = _earlier(warehouse, order, loaded)
     run_id = 1 + int(before["run_id"].max() or 0) if before.height else 1  # type: ignore[arg-type]

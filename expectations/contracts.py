@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from expectations.rules import Rule
+from expectations.rules import Rule, together
 from pipeline.errors import StageError
 from pipeline.load.inputs import TABLES, Column, Table
 from pipeline.settings import Settings
@@ -40,7 +40,8 @@ RANGES: tuple[tuple[str, str, float, float], ...] = (
 
 
 def rules_in(folder: str) -> list[Rule]:
-    """The rules written as files: `sql/<folder>/*.sql`, each with its `-- rule:` and `-- table:` on top."""
+    """The rules written as files: `sql/<folder>/*.sql`, each with its `-- rule:` and `-- table:` on top. A file of the
+    same name in `sql/<folder>/screens` is its screen."""
     return [_read(path) for path in sorted((SQL_DIR / folder).glob("*.sql"))]
 
 
@@ -51,22 +52,32 @@ def _read(path: Path) -> Rule:
     if missing:
         raise StageError(f"sql/{path.parent.name}/{path.name}: the header lacks {', '.join(sorted(missing))}")
     sentences = header.get("rows") == "sentences"
-    return Rule(header["rule"], header["table"], text.strip().rstrip(";"), sentences=sentences)
+    screen = path.parent / "screens" / path.name
+    return Rule(
+        header["rule"],
+        header["table"],
+        text.strip().rstrip(";"),
+        sentences=sentences,
+        screen=screen.read_text(encoding="utf-8") if screen.exists() else None,
+    )
 
 
 def loaded_rules(settings: Settings) -> list[Rule]:
     """The contracts of the loaded tables, in the order of the tables."""
-    rules = rules_in("gate")
+    rules, single = rules_in("gate"), []
     for table in TABLES:
         rules.append(unique(table.cleaned, table.key))
-        rules += [_filled(table, column) for column in table.columns if column.required]
-        rules += [_words(table, column) for column in table.columns if column.words]
+        of_rows = [_filled(table, column) for column in table.columns if column.required]
+        of_rows += [_words(table, column) for column in table.columns if column.words]
+        rules += of_rows
+        single += of_rows
         rules += [
             _range(table, column, low, high, settings["gate_implausible_share"])
             for name, column, low, high in RANGES
             if name == table.cleaned
         ]
-    return rules
+    screened = dict(zip(single, together(single), strict=True))
+    return [screened.get(rule, rule) for rule in rules]
 
 
 def key_text(key: tuple[str, ...]) -> str:

@@ -7,10 +7,9 @@ not: the rules (`contracts.py`, `published.py`, `sql/checks/`) and the library's
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.errors import StageError
-from pipeline.imports import collecting_later
 from pipeline.warehouse import Warehouse
 
 
@@ -18,7 +17,8 @@ from pipeline.warehouse import Warehouse
 class Rule:
     """`sql` selects a row for each thing that is wrong, its first column in words (`sentences`: whole ones).
 
-    `allowed` is the share of the table's rows that may be wrong.
+    `allowed` is the share of the table's rows that may be wrong. `screen` is a query for several rules, or a cheaper
+    one: where it finds no row, none breaks the rule; where it finds any, the rule itself is asked.
     """
 
     name: str
@@ -26,6 +26,7 @@ class Rule:
     sql: str
     allowed: float = 0.0
     sentences: bool = False
+    screen: str | None = None
 
 
 @dataclass(frozen=True)
@@ -43,20 +44,36 @@ def count_failing(warehouse: Warehouse, rules: Sequence[Rule]) -> list[Outcome]:
         return []
     if str(warehouse.path) == ":memory:":
         raise StageError("expectations need a work file; an in-memory warehouse cannot be handed over")
-    with collecting_later():
-        from expectations.datasource import count_rows
+    from expectations.datasource import count_rows
 
     set_up = _set_up(warehouse)
+    first = list(dict.fromkeys(rule.screen or rule.sql for rule in rules))
     with warehouse.released():
-        counted = count_rows(str(warehouse.path), set_up, [rule.sql for rule in rules])
+        counted = dict(zip(first, count_rows(str(warehouse.path), set_up, first), strict=True))
+        again = [r.sql for r in rules if r.screen and not _clean(counted[r.screen])]
+        if again:
+            counted |= zip(again, count_rows(str(warehouse.path), set_up, again), strict=True)
     outcomes = []
-    for rule, count in zip(rules, counted, strict=True):
+    for rule in rules:
+        told = rule.screen if rule.screen and _clean(counted[rule.screen]) else rule.sql
+        count = counted[told]
         if isinstance(count, str):
             raise StageError(
                 f"the expectation {rule.name!r} broke: {count}\n--- its query was:\n{rule.sql.strip()}"
             )
         outcomes.append(Outcome(rule, *count))
     return outcomes
+
+
+def _clean(count: tuple[int, float] | str) -> bool:
+    """No row was found, and nothing raised."""
+    return not isinstance(count, str) and count[0] == 0
+
+
+def together(rules: Sequence[Rule]) -> list[Rule]:
+    """The rules with one screen for all: their own queries in one."""
+    screen = "\nUNION ALL\n".join(f"SELECT 1 AS what FROM ({rule.sql}\n)" for rule in rules)
+    return [replace(rule, screen=screen) for rule in rules]
 
 
 def _set_up(warehouse: Warehouse) -> list[str]:

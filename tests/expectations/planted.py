@@ -14,8 +14,12 @@ def name_of(rule: Rule) -> Name:
 
 
 def verdict(warehouse: Warehouse, rule: Rule) -> Judged:
-    """The rule's verdict, counted by DuckDB itself (what Great Expectations counts is tested in test_rules.py)."""
-    failing = int(warehouse.scalar(f"SELECT count(*) FROM ({rule.sql}\n)"))
+    """The rule's verdict, counted by DuckDB itself (what Great Expectations counts is tested in test_rules.py). A
+    screen that finds nothing stands for the rule, as in a run."""
+    asked = rule.sql
+    if rule.screen and not warehouse.scalar(f"SELECT count(*) FROM ({rule.screen}\n)"):
+        asked = rule.screen
+    failing = int(warehouse.scalar(f"SELECT count(*) FROM ({asked}\n)"))
     return judge(warehouse, [Outcome(rule, failing, 0.0)])[0]
 
 

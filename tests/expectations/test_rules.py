@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from expectations.rules import Rule, count_failing, examples
+from expectations.rules import Rule, count_failing, examples, together
 from pipeline.errors import StageError
 from pipeline.warehouse import Warehouse
 
@@ -115,3 +115,40 @@ def test_nothing_is_sent_anywhere(warehouse: Warehouse, monkeypatch: pytest.Monk
 def test_examples_are_the_first_column_of_the_first_rows(warehouse: Warehouse) -> None:
     rule = Rule("x", "numbers", "SELECT name, n FROM numbers WHERE n > 996 ORDER BY n")
     assert examples(warehouse, rule, 2) == ["r:997", "r:998"]
+
+
+def test_rules_asked_together_are_counted_apart_where_one_is_broken(warehouse: Warehouse) -> None:
+    rules = together(
+        [
+            Rule("holds", "numbers", "SELECT n FROM numbers WHERE n < 0"),
+            Rule("breaks", "numbers", "SELECT n FROM numbers WHERE n >= 997  -- a comment at the end"),
+        ]
+    )
+    assert [outcome.failing for outcome in count_failing(warehouse, rules)] == [0, 3]
+    assert [outcome.failing for outcome in count_failing(warehouse, rules[:1])] == [0]
+
+
+def test_a_rule_is_asked_only_where_its_screen_finds_something(warehouse: Warehouse) -> None:
+    broken = "SELECT n FROM numbers WHERE n >= 990"
+    screens = (
+        "FROM numbers HAVING max(n) > 999",
+        "FROM numbers HAVING max(n) > 998",
+        "FROM numbers HAVING max(n) > 998",
+    )
+    asked = (broken, broken, "SELECT n FROM numbers WHERE n > 999")
+    rules = [
+        Rule(f"rule {i}", "numbers", sql, screen=f"SELECT 1 AS what {screen}")
+        for i, (sql, screen) in enumerate(zip(asked, screens, strict=True))
+    ]
+    assert [outcome.failing for outcome in count_failing(warehouse, rules)] == [0, 10, 0]
+
+
+def test_of_rules_asked_together_the_one_that_raises_is_named(warehouse: Warehouse) -> None:
+    rules = together(
+        [
+            Rule("holds", "numbers", "SELECT n FROM numbers WHERE n < 0"),
+            Rule("is broken itself", "numbers", "SELECT n FROM numbers WHERE no_such_column > 0"),
+        ]
+    )
+    with pytest.raises(StageError, match=r"'is broken itself' broke: .*no_such_column"):
+        count_failing(warehouse, rules)
