@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.errors import StageError
+from pipeline.imports import collecting_later
 from pipeline.warehouse import Warehouse
 
 
@@ -44,7 +45,8 @@ def count_failing(warehouse: Warehouse, rules: Sequence[Rule]) -> list[Outcome]:
         return []
     if str(warehouse.path) == ":memory:":
         raise StageError("expectations need a work file; an in-memory warehouse cannot be handed over")
-    from expectations.datasource import count_rows
+    with collecting_later():
+        from expectations.datasource import count_rows
 
     set_up = _set_up(warehouse)
     first = list(dict.fromkeys(rule.screen or rule.sql for rule in rules))
