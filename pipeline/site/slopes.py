@@ -47,9 +47,10 @@ def theil_sen(series: Groups, x: Floats, y: Floats, stratum: NDArray[Any]) -> Sl
         slopes.sort(axis=1)  # those that do not count are last
         n_slopes = counts.sum(axis=1)
         s[group] = (np.sign(np.round(rise, 9)) * counts).sum(axis=1)
-        variance = (_untied(strata) - _tied(strata, np.round(ys, 9))) / 18
+        together = None if (strata == strata[:, :1]).all() else strata[:, :, None] == strata[:, None, :]
+        variance = (_untied(together, rows.shape[1]) - _tied(together, np.round(ys, 9))) / 18
         if (run == 0).any():
-            variance -= _tied(strata, xs) / 18
+            variance -= _tied(together, xs) / 18
         sigma = np.sqrt(np.maximum(variance, 0))
         slope[group] = (_pick(slopes, (n_slopes - 1) // 2) + _pick(slopes, n_slopes // 2)) / 2
         lo[group] = _pick(slopes, np.round((n_slopes - Z_95 * sigma) / 2).astype(int) - 1)
@@ -68,23 +69,18 @@ def _pick(ordered: Floats, place: Ints) -> Floats:
     return picked
 
 
-def _alike(strata: NDArray[Any], values: NDArray[Any]) -> Ints:
-    """With how many of its series and stratum each value agrees, itself included."""
-    same = (values[:, :, None] == values[:, None, :]) & (strata[:, :, None] == strata[:, None, :])
-    alike: Ints = same.sum(axis=2)
-    return alike
+def _tied(together: NDArray[np.bool_] | None, values: Floats) -> Ints:
+    """The sum over groups of t equal values of t (t - 1)(2 t + 5); `together`: which pairs are of one stratum."""
+    same = values[:, :, None] == values[:, None, :]
+    return _sum_of_sizes(same if together is None else same & together)
 
 
-def _tied(strata: NDArray[Any], values: Floats) -> Ints:
-    """The sum over groups of t equal values of t (t - 1)(2 t + 5)."""
-    t = _alike(strata, values)
-    tied: Ints = ((t - 1) * (2 * t + 5)).sum(axis=1)
-    return tied
-
-
-def _untied(strata: NDArray[Any]) -> Ints:
+def _untied(together: NDArray[np.bool_] | None, n: int) -> Ints | int:
     """n (n - 1)(2 n + 5), summed over strata of n values."""
-    if (strata[:, 0] == strata[:, -1]).all():
-        n = strata.shape[1]
-        return np.full(len(strata), n * (n - 1) * (2 * n + 5))
-    return _tied(strata, np.zeros(strata.shape))
+    return n * (n - 1) * (2 * n + 5) if together is None else _sum_of_sizes(together)
+
+
+def _sum_of_sizes(same: NDArray[np.bool_]) -> Ints:
+    t = same.sum(axis=2)  # of each value, how many are of its group, itself included
+    summed: Ints = ((t - 1) * (2 * t + 5)).sum(axis=1)
+    return summed

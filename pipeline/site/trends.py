@@ -1,6 +1,6 @@
 """The trends of the fleet on arrays: all pairs of visits, robust lines, every place of a step (groups.py, slopes.py).
 
-Each function reads `series_visit` (sorted by unit and time) and leaves a table; what is judged over the fleet, and what
+Each function reads `series_visit` and leaves tables; what is judged over the fleet, and what
 is published, stands in SQL.
 """
 
@@ -17,7 +17,6 @@ from pipeline.site.slopes import theil_sen
 from pipeline.warehouse import Warehouse
 
 DAY = "visited_on - DATE '1970-01-01' AS day"
-IN_TIME = "ORDER BY unit_no, at_year"
 LEAST_SXX = 1e-9  # visits at one time say nothing of a slope
 
 
@@ -28,8 +27,8 @@ def make_series(warehouse: Warehouse) -> None:
     trend_start: a robust slope of each equipment over its modes, and seasonal Kendall, its modes as the seasons.
     trend_distance: how far visits lie from that line, brought to what it would be with many visits.
     """
-    unit, day, at_year, tesp, restriction = _columns(
-        warehouse, f"SELECT unit_no, {DAY}, at_year, tesp_inwc, restriction_inwc FROM series_visit {IN_TIME}"
+    unit, at_year, day, tesp, restriction = _in_time(
+        warehouse, f"SELECT unit_no, at_year, {DAY}, tesp_inwc, restriction_inwc FROM series_visit"
     )
     known = ~np.isnan(restriction)
     frames = [
@@ -89,19 +88,16 @@ def _series_test(
 
 def make_trend_line(warehouse: Warehouse) -> None:
     """Make `trend_line`: one slope and a level a mode by least squares, weights (Huber) from the robust line."""
-    unit, at_year, tesp, measurer, measurer_variance, slope, n_modes = _columns(
-        warehouse,
-        f"""
-        SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance, slope, n_modes
-        FROM series_visit JOIN trend_start USING (equipment_no) {IN_TIME}
-        """,
+    columns = _in_time(
+        warehouse, "SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance FROM series_visit"
     )
+    start, (unit, at_year, tesp, measurer, measurer_variance) = _with_line(warehouse, columns)
     equipment, modes = Groups(unit // 2), Groups(unit)
-    n_modes = n_modes[equipment.start]
+    n_modes, slope = start["n_modes"].to_numpy(), start["slope"].to_numpy()
     fleet, prior_visits, cutoff = _settings(
         warehouse, "trend_scatter_inwc", "yardstick_prior_visits", "robust_cutoff"
     )
-    distance = _distance(modes, tesp - slope * at_year)
+    distance = _distance(modes, tesp - equipment.spread(slope) * at_year)
     df = equipment.n - n_modes - 1
     own = 1.4826 * equipment.median(distance) / _narrowing(equipment.n, n_modes)
     scatter = np.sqrt((prior_visits * fleet**2 + df * own**2) / (prior_visits + df))
@@ -135,13 +131,10 @@ def make_change_place(warehouse: Warehouse) -> None:
     Least squares of a step with a level a mode: sxx is n_before n_after / n, summed over modes; sxy what dy sums to
     after it. Columns as change_point.sql reads them.
     """
-    unit, day, at_year, tesp, n_visits, n_modes = _columns(
-        warehouse,
-        f"""
-        SELECT unit_no, {DAY}, at_year, tesp_inwc, n_visits, n_modes
-        FROM series_visit JOIN trend_start USING (equipment_no) WHERE NOT offset_corrected {IN_TIME}
-        """,
+    columns = _in_time(
+        warehouse, f"SELECT unit_no, at_year, {DAY}, tesp_inwc FROM series_visit WHERE NOT offset_corrected"
     )
+    start, (unit, at_year, day, tesp) = _with_line(warehouse, columns)
     modes, equipment = Groups(unit), Groups(unit // 2)
     dx = at_year - modes.spread(modes.sum(at_year) / modes.n)
     dy = tesp - modes.spread(modes.sum(tesp) / modes.n)
@@ -179,8 +172,8 @@ def make_change_place(warehouse: Warehouse) -> None:
             "equipment_no": equipment.key,
             **found,
             "n_after": equipment.n - found["n_before"],
-            "n_visits": n_visits[equipment.start],
-            "n_modes": n_modes[equipment.start],
+            "n_visits": start["n_visits"],
+            "n_modes": start["n_modes"],
             "around_none": around_none,
             "around_line": np.maximum(around_none - along, 0),
         }
@@ -215,8 +208,25 @@ def _shared(groups: Groups, part: Floats, measurer: NDArray[np.uint64], variance
     return shared
 
 
-def _columns(warehouse: Warehouse, query: str) -> list[NDArray[Any]]:
-    return [column.to_numpy() for column in warehouse.query(query).iter_columns()]
+def _in_time(warehouse: Warehouse, query: str) -> list[NDArray[Any]]:
+    """The columns of a query, unit_no and at_year the first two, by unit and time: as they mostly come anyway."""
+    columns = [column.to_numpy() for column in warehouse.query(query).iter_columns()]
+    step = np.diff(columns[0])
+    if ((step > 0) | ((step == 0) & (np.diff(columns[1]) >= 0))).all():
+        return columns
+    order = np.lexsort((columns[1], columns[0]))
+    return [column[order] for column in columns]
+
+
+def _with_line(warehouse: Warehouse, columns: list[NDArray[Any]]) -> tuple[pl.DataFrame, list[NDArray[Any]]]:
+    """Rows of `trend_start`, one for each equipment among the visits, and the visits of the equipment that has one."""
+    start = warehouse.query("SELECT * FROM trend_start ORDER BY equipment_no")
+    equipment = Groups(columns[0] // 2)
+    has = np.isin(equipment.key, start["equipment_no"].to_numpy())
+    rows = equipment.spread(has)
+    return start.filter(pl.Series(np.isin(start["equipment_no"].to_numpy(), equipment.key[has]))), [
+        column[rows] for column in columns
+    ]
 
 
 def _settings(warehouse: Warehouse, *names: str) -> list[float]:

@@ -3,8 +3,6 @@ CREATE OR REPLACE TABLE equipment_trend AS
 WITH seen AS (
     SELECT
         equipment_no,
-        any_value(equipment_id) AS equipment_id,
-        any_value(site_id) AS site_id,
         sum(n_visits)::BIGINT AS n_visits,
         date_diff('day', min(first_on), max(last_on)) AS span_days
     FROM unit_verdict
@@ -12,8 +10,8 @@ WITH seen AS (
 )
 
 SELECT
-    s.site_id,
-    s.equipment_id,
+    n.site_id,
+    n.equipment_id,
     s.n_visits,
     s.span_days,
     a.slope_inwc_per_year,
@@ -25,6 +23,7 @@ SELECT
     q.q_value,
     coalesce(trend_word(a.slope_inwc_per_year, q.q_value, getvariable('trend_q')), 'too_few_visits') AS trend
 FROM seen AS s
+INNER JOIN equipment_number AS n USING (equipment_no)
 LEFT JOIN trend_test AS a USING (equipment_no)
 LEFT JOIN trend_adjusted AS q ON s.equipment_no = q.number AND q.series = 'line'
 ORDER BY s.equipment_no;

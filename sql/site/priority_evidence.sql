@@ -4,12 +4,12 @@ CREATE OR REPLACE TEMP TABLE priority_evidence AS
 WITH listed AS (
     SELECT
         s.unit_no,
-        s.equipment_id,
-        s.mode,
         s.level_inwc,
         s.level_se_inwc,
         s.level_df,
         s.rated_tesp_inwc,
+        b.motor_kind,
+        b.return_budget_inwc,
         b.blower_table_id,
         CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END AS tap,
         b.rated_tesp_inwc / b.density_ratio AS rated_in_table
@@ -40,12 +40,12 @@ at_rating AS (
 
 SELECT
     l.unit_no,
-    l.equipment_id,
-    l.mode,
     l.level_inwc,
     l.level_se_inwc,
     l.level_df,
     l.rated_tesp_inwc,
+    l.motor_kind,
+    l.return_budget_inwc,
     d.filter_drop_inwc,
     d.coil_drop_inwc,
     a.power_w AS power_at_rating_w

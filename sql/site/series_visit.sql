@@ -22,4 +22,5 @@ SELECT
     measurer_variance,
     offset_corrected
 FROM level_visit
-WHERE unit_no // 2 IN (SELECT equipment_no FROM enough);
+WHERE unit_no // 2 IN (SELECT equipment_no FROM enough)
+ORDER BY unit_no, at_year;

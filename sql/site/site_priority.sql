@@ -4,23 +4,18 @@ CREATE OR REPLACE TABLE site_priority AS
 WITH listed AS (
     SELECT
         s.*,
-        d.unit_no,
-        e.motor_kind,
-        b.return_budget_inwc,
-        d.filter_drop_inwc,
-        d.coil_drop_inwc,
-        d.power_at_rating_w,
+        p.motor_kind,
+        p.return_budget_inwc,
+        p.filter_drop_inwc,
+        p.coil_drop_inwc,
+        p.power_at_rating_w,
         row_number() OVER by_excess AS rank,
         row_number() OVER by_side AS rank_in_side
-    FROM site_static AS s
-    INNER JOIN equipment AS e USING (equipment_id)
-    INNER JOIN equipment_budget AS b USING (equipment_id)
-    INNER JOIN priority_evidence AS d ON s.equipment_id = d.equipment_id AND s.mode = d.mode
+    FROM unit_verdict AS s
+    INNER JOIN priority_evidence AS p USING (unit_no)
     WINDOW
-        by_excess AS (ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode),
-        by_side AS (
-            PARTITION BY s.problem_side ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode
-        )
+        by_excess AS (ORDER BY round(s.expected_excess_inwc, 9) DESC, s.unit_no),
+        by_side AS (PARTITION BY s.problem_side ORDER BY round(s.expected_excess_inwc, 9) DESC, s.unit_no)
 )
 
 SELECT
