@@ -31,10 +31,10 @@ class Groups:
         summed: Floats = np.add.reduceat(values, self.start) if len(self.start) else np.zeros(0)
         return summed
 
-    def last(self, values: NDArray[Any]) -> NDArray[Any]:
-        """The value of each group's last row."""
-        last: NDArray[Any] = values[self.start + self.n - 1]
-        return last
+    def max(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Largest value of each group."""
+        largest: NDArray[Any] = np.maximum.reduceat(values, self.start) if len(self.start) else values
+        return largest
 
     def spread(self, values: NDArray[Any]) -> NDArray[Any]:
         """A value a group, given to each of its rows."""

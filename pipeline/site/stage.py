@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd
 from pipeline.site.ranks import rank_frame
-from pipeline.site.trends import make_change_place, make_series, make_trend_line
+from pipeline.site.trends import make_change_place, make_series, make_trend_adjusted, make_trend_line
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
@@ -89,15 +89,14 @@ STEPS = (
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
     Step("equipment", "site/level_centre.sql", ("level_centre",)),
     Step("equipment", "site/level_distance.sql", ("level_distance",)),
-    Step("equipment", "site/series_visit.sql", ("series_visit",)),
-    Step("equipment", make_series, ("series_test", "trend_start", "trend_distance"), ("series_visit",)),
+    Step("equipment", make_series, ("series_test", "trend_start", "trend_distance"), ("level_visit",)),
     Step("fleet", set_level_scatter),
     Step("fleet", set_trend_scatter),
     Step("equipment", "site/level_weight.sql"),
     Step("equipment", "site/level_scatter.sql", ("level_scatter",)),
     Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
-    Step("equipment", make_trend_line, ("trend_line",), ("series_visit", "trend_start")),
+    Step("equipment", make_trend_line, ("trend_line",), ("level_visit", "trend_start")),
     Step("fleet", set_scatter_prior),
     Step("fleet", set_cause_variance),
     Step("fleet", set_trend_prior),
@@ -107,12 +106,12 @@ STEPS = (
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),
     Step("equipment", "site/site_what_if.sql", ("site_what_if",)),
-    Step("equipment", make_change_place, (), ("series_visit", "trend_start")),
+    Step("equipment", make_change_place, (), ("level_visit", "trend_start")),
     Step("equipment", "site/change_point.sql", ("change_point",)),
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
     Step("equipment", "site/site_attention.sql", ("site_attention",)),
-    Step("fleet", "site/trend_adjusted.sql", ("trend_adjusted",)),
+    Step("fleet", make_trend_adjusted, ("trend_adjusted",)),
     Step("fleet", set_rank_interval, ("rank_interval",)),
     Step("fleet", "site/site_priority.sql", ("site_priority",)),
     Step("fleet", "site/branch_static.sql", ("branch_static",)),

@@ -1,6 +1,6 @@
 """The trends of the fleet on arrays: all pairs of visits, robust lines, every place of a step (groups.py, slopes.py).
 
-Each function reads `series_visit` and leaves tables; what is judged over the fleet, and what
+Each function reads `level_visit` and leaves tables; what is judged over the fleet, and what
 is published, stands in SQL.
 """
 
@@ -27,15 +27,23 @@ def make_series(warehouse: Warehouse) -> None:
     trend_start: a robust slope of each equipment over its modes, and seasonal Kendall, its modes as the seasons.
     trend_distance: how far visits lie from that line, brought to what it would be with many visits.
     """
-    unit, at_year, day, tesp, restriction = _in_time(
-        warehouse, f"SELECT unit_no, at_year, {DAY}, tesp_inwc, restriction_inwc FROM series_visit"
+    unit, at_year, day, tesp, airflow_ratio = _in_time(
+        warehouse, f"SELECT unit_no, at_year, {DAY}, tesp_inwc, airflow_ratio FROM level_visit"
     )
-    known = ~np.isnan(restriction)
+    least, least_days, exponent = _settings(
+        warehouse, "trend_min_visits", "trend_min_span_days", "duct_exponent"
+    )
+    known = airflow_ratio > 0
+    restriction = tesp[known] / airflow_ratio[known] ** exponent
     frames = [
-        _series_test(warehouse, "tesp", unit, day, at_year, tesp),
-        _series_test(warehouse, "restriction", *(c[known] for c in (unit, day, at_year, restriction))),
+        _series_test("tesp", unit, at_year, day, tesp, least, least_days),
+        _series_test("restriction", unit[known], at_year[known], day[known], restriction, least, least_days),
     ]
     warehouse.store("series_test", pl.concat(frames), temporary=True)
+    equipment = Groups(unit // 2)
+    enough = (equipment.n >= least) & (equipment.max(day) + equipment.max(-day) >= least_days)
+    rows = equipment.spread(enough)
+    unit, at_year, tesp = unit[rows], at_year[rows], tesp[rows]
     equipment, modes = Groups(unit // 2), Groups(unit)
     found = theil_sen(equipment, at_year, tesp, unit)
     n_modes = equipment.sum(np.diff(unit, prepend=-1) != 0).astype(np.int64)
@@ -59,12 +67,17 @@ def make_series(warehouse: Warehouse) -> None:
 
 
 def _series_test(
-    warehouse: Warehouse, name: str, unit: NDArray[Any], day: NDArray[Any], at_year: Floats, value: Floats
+    name: str,
+    unit: NDArray[Any],
+    at_year: Floats,
+    day: NDArray[Any],
+    value: Floats,
+    least: float,
+    least_days: float,
 ) -> pl.DataFrame:
     """The rows of one series, those of units with enough visits over enough days."""
     units = Groups(unit)
-    least, least_days = _settings(warehouse, "trend_min_visits", "trend_min_span_days")
-    days = units.last(day) - day[units.start] if len(unit) else day
+    days = units.max(day) + units.max(-day)
     enough = (units.n >= least) & (days >= least_days)
     rows = units.spread(enough)
     unit = unit[rows]
@@ -86,10 +99,31 @@ def _series_test(
     return frame.filter(pl.col("p_value").is_not_nan())
 
 
+def make_trend_adjusted(warehouse: Warehouse) -> None:
+    """Make `trend_adjusted`: false discovery rates over the fleet, each series and the equipment's lines a family.
+
+    Benjamini and Hochberg 1995. `number` is that of the unit, or of the equipment (series 'line').
+    """
+    frames = []
+    for series in ("tesp", "restriction", "line"):
+        tested = (
+            "SELECT equipment_no AS number, p_value FROM trend_test"
+            if series == "line"
+            else f"SELECT unit_no AS number, p_value FROM series_test WHERE series = '{series}'"
+        )
+        rows = warehouse.query(f"{tested} ORDER BY p_value, number")
+        p = rows["p_value"].to_numpy()
+        q = np.minimum.accumulate((p * len(p) / np.arange(1, len(p) + 1))[::-1])[::-1]
+        frames.append(
+            rows.select("number", pl.lit(series).alias("series"), pl.Series("q_value", np.minimum(q, 1)))
+        )
+    warehouse.store("trend_adjusted", pl.concat(frames, how="vertical_relaxed"), temporary=True)
+
+
 def make_trend_line(warehouse: Warehouse) -> None:
     """Make `trend_line`: one slope and a level a mode by least squares, weights (Huber) from the robust line."""
     columns = _in_time(
-        warehouse, "SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance FROM series_visit"
+        warehouse, "SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance FROM level_visit"
     )
     start, (unit, at_year, tesp, measurer, measurer_variance) = _with_line(warehouse, columns)
     equipment, modes = Groups(unit // 2), Groups(unit)
@@ -132,7 +166,7 @@ def make_change_place(warehouse: Warehouse) -> None:
     after it. Columns as change_point.sql reads them.
     """
     columns = _in_time(
-        warehouse, f"SELECT unit_no, at_year, {DAY}, tesp_inwc FROM series_visit WHERE NOT offset_corrected"
+        warehouse, f"SELECT unit_no, at_year, {DAY}, tesp_inwc FROM level_visit WHERE NOT offset_corrected"
     )
     start, (unit, at_year, day, tesp) = _with_line(warehouse, columns)
     modes, equipment = Groups(unit), Groups(unit // 2)

@@ -13,7 +13,7 @@ WITH tested AS (
 
 middle AS (
     SELECT unit_no, median(at_year) AS at_year, median(tesp_inwc) AS middle_inwc
-    FROM series_visit
+    FROM level_visit
     WHERE unit_no IN (SELECT unit_no FROM tested WHERE trend = 'rising')
     GROUP BY unit_no
 ),

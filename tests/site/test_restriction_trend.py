@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from pipeline.site.trends import make_series
+from pipeline.site.trends import make_series, make_trend_adjusted
 from pipeline.warehouse import Warehouse
 
 DESIGN_CFM = 1200.0
@@ -27,9 +27,6 @@ def series(unit: str, cfm: list[float], k: list[float]) -> list[dict[str, object
             "at_year": (day - days[0]).days / 365.25,
             "tesp_inwc": at * q**2,
             "airflow_ratio": q / DESIGN_CFM,
-            "measurer": 0,
-            "measurer_variance": 0.0,
-            "offset_corrected": False,
         }
         for day, q, at in zip(days, cfm, k, strict=True)
     ]
@@ -47,11 +44,9 @@ def trends() -> dict[tuple[str, str], dict[str, object]]:
     ]
     with Warehouse() as warehouse:
         warehouse.store("level_visit", pl.DataFrame(rows))
-        for name in ("level_centre", "series_visit"):
-            warehouse.run(f"site/{name}.sql")
         make_series(warehouse)
         warehouse.store("trend_test", pl.DataFrame(schema={"equipment_no": pl.Int32, "p_value": pl.Float64}))
-        warehouse.run("site/trend_adjusted.sql")
+        make_trend_adjusted(warehouse)
         found = warehouse.query(
             """
             SELECT s.*, trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')) AS trend
