@@ -60,9 +60,8 @@ class Measurers:
 
     def sums(self, by_row: Floats) -> Floats:
         """Sum over the rows of each measurer."""
-        return np.bincount(self.at, by_row, self.n).astype(
-            np.float64, copy=False
-        )  # of no rows: whole numbers
+        # Of no rows they are whole numbers.
+        return np.bincount(self.at, by_row, self.n).astype(np.float64, copy=False)
 
 
 class CrossedRows:
