@@ -21,7 +21,7 @@ from pipeline.change import make_site_change
 from pipeline.load.inputs import VISITS
 from pipeline.pseudonyms import selections
 from pipeline.stages import RunOrder
-from pipeline.warehouse import SQL_DIR, Warehouse
+from pipeline.warehouse import Warehouse
 
 # Published tables in the order in which a reader meets them. Internal tables stay in the work file.
 PUBLISHED = (
@@ -186,8 +186,8 @@ def add_macros(warehouse: Warehouse, there: bool) -> None:
     home = warehouse.scalar("SELECT current_database()")
     warehouse.execute("USE published")
     try:
-        for file in [] if there else sorted((SQL_DIR / "macros").glob("*.sql")):
-            warehouse.run(f"macros/{file.name}")
+        if not there:
+            warehouse.add_macros()
         with warehouse.transaction():
             for statement in macro_comments():
                 warehouse.execute(statement)

@@ -40,7 +40,7 @@ class Warehouse:
         self._variables: dict[str, tuple[object, str]] = {}
         self.con = self._open()
 
-    def _open(self) -> duckdb.DuckDBPyConnection:
+    def _open(self, again: bool = False) -> duckdb.DuckDBPyConnection:
         from pipeline import functions  # brings scipy, which a reader of a publication does without
 
         con = duckdb.connect(str(self.path))
@@ -57,9 +57,27 @@ class Warehouse:
         self.con = con
         for name, (value, sql_type) in self._variables.items():
             self.set_variable(name, value, sql_type)
-        for file in sorted((SQL_DIR / "macros").glob("*.sql")):
-            self.run(f"macros/{file.name}")
+        if not again or not self._macros():
+            self.add_macros()
         return con
+
+    def _macros(self) -> list[tuple[str, str]]:
+        """Kind (MACRO or MACRO TABLE) and name of the macros that the database in use holds."""
+        return self.con.sql(
+            "SELECT DISTINCT if(function_type = 'table_macro', 'MACRO TABLE', 'MACRO'), function_name "
+            "FROM duckdb_functions() WHERE NOT internal AND database_name = current_database() "
+            "AND function_type IN ('macro', 'table_macro')"
+        ).fetchall()
+
+    def add_macros(self) -> None:
+        """Put the macros of `sql/macros/`, and no others, into the database in use; one commit, not one a file."""
+        with self.transaction():
+            for kind, name in self._macros():
+                self.execute(f'DROP {kind} "{name}"')
+            for file in sorted((SQL_DIR / "macros").glob("*.sql")):
+                said = f"macros/{file.name}"
+                for statement in self._statements(file.read_text(encoding="utf-8"), said):
+                    self._execute(statement, said)
 
     def set_variable(self, name: str, value: object, sql_type: str) -> None:
         """Make `value` readable in SQL as getvariable('name'), also after the file was closed and opened again."""
@@ -169,7 +187,7 @@ class Warehouse:
         try:
             yield
         finally:
-            self._open()
+            self._open(again=True)
 
     def close(self) -> None:
         """Write everything to the file and close it."""

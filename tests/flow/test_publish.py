@@ -57,6 +57,21 @@ def test_a_copy_holds_nothing_else(publish: Publish) -> None:
         assert con.sql("SHOW TABLES").pl().height == len(names)
 
 
+def test_a_macro_of_an_earlier_version_is_gone(small_file: Path, tmp_path: Path) -> None:
+    work = shutil.copyfile(small_file.with_name("work.duckdb"), tmp_path / "work.duckdb")
+    with duckdb.connect(str(work)) as con:
+        before = con.sql(
+            "SELECT function_name FROM duckdb_functions() WHERE NOT internal ORDER BY ALL"
+        ).fetchall()
+        con.execute("CREATE MACRO of_old(a) AS a + 1")
+        con.execute("CREATE MACRO table_of_old(a) AS TABLE SELECT a")
+    with Warehouse(work) as warehouse:
+        rows = warehouse.con.sql(
+            "SELECT function_name FROM duckdb_functions() WHERE NOT internal AND database_name = 'work' ORDER BY ALL"
+        ).fetchall()
+    assert rows == before
+
+
 def test_a_copy_is_exported_whole(publish: Publish, tmp_path: Path) -> None:
     (visits,) = (t for t in export(publish(0), tmp_path / "export")["tables"] if t["name"] == "visit")
     assert visits["rows"] > 1000
