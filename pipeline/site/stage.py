@@ -100,7 +100,6 @@ STEPS = (
     Step("fleet", set_scatter_prior),
     Step("fleet", set_cause_variance),
     Step("fleet", set_trend_prior),
-    Step("equipment", "site/site_cause.sql"),
     Step("equipment", "site/unit_verdict.sql", ("unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
     Step("equipment", "site/duct_question.sql"),

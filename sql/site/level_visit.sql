@@ -13,7 +13,7 @@ WHERE
     AND unit_no IN (
         SELECT unit_no
         FROM level_visit
-        WHERE NOT offset_corrected
+        WHERE NOT offset_corrected AND unit_no IN (SELECT c.unit_no FROM level_visit AS c WHERE c.offset_corrected)
         GROUP BY unit_no
         HAVING count(*) >= getvariable('min_visits')
     );
