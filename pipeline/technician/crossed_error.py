@@ -137,7 +137,8 @@ def _largest_eigenvalue(ties: Callable[[Floats], Floats], level: Floats) -> floa
 
     def apply(v: Floats) -> Floats:
         v = np.asarray(v, dtype=np.float64).ravel()
-        return ties(v) - level * np.einsum("i,i", level, v)  # BLAS's threads wait longer than this takes
+        beside: Floats = level * np.einsum("i,i", level, v)  # BLAS's threads wait longer than this takes
+        return ties(v) - beside
 
     operator = linalg.LinearOperator((n, n), matvec=apply, dtype=np.float64)
     start = np.where(np.arange(n) % 2 == 0, 1.0, -0.5)
