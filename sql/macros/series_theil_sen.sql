@@ -1,6 +1,6 @@
 -- Theil-Sen: how steep is the trend of a short series, and within what interval? Lists xs and ys as in series.sql.
 -- Fewer than two points with different x give NULL. Exact rather than quick, as the work grows with the square of the number
--- of points or faster: right for a query on some sites; the fleet's own tables are set-based.
+-- of points or faster: right for a query on some sites; the fleet's own tables are made for all units at once.
 
 -- Slopes between all pairs of points with different x, in ascending order.
 -- unit: that of y over that of x. source: Theil 1950; Sen 1968
