@@ -29,7 +29,10 @@ _DEFAULTS = {
     "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "false",
 }
 # The slow imports of the flow and its stages: done while the server starts, on another core.
-NEEDED_LATER = ("prefect.main", "prefect.events.worker", "expectations.datasource", "altair", "reports")
+NEEDED_LATER = (
+    *("prefect.main", "prefect.flow_engine", "prefect.task_engine", "prefect.events.worker"),
+    *("pipeline.functions", "expectations.datasource", "duckdb_engine", "altair", "reports"),
+)
 Step = Callable[[str], AbstractContextManager[object]]
 _FORCED = {"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"}
 
