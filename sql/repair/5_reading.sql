@@ -1,6 +1,8 @@
 -- Steps 5 and 6, wrong port, then range: a reading from the wrong side of the filter or the coil is brought to the
 -- right port with the measured drop. `reading` shows the visit as recorded beside what every step made of it, all in
 -- in. w.c.; it is computed where it is asked for, which is cheaper than storing and joining a million rows.
+-- Ask it for rows: for min() or max() right over it DuckDB 2.0 writes the columns out into one another, and plans for
+-- a minute.
 CREATE OR REPLACE VIEW reading AS
 WITH ports AS (
     SELECT
