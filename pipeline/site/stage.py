@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd
+from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.ranks import rank_frame
-from pipeline.site.trends import make_change_place, make_series, make_trend_adjusted, make_trend_line
+from pipeline.site.trends import make_series, make_trend_adjusted
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 

@@ -6,13 +6,18 @@ import numpy as np
 import polars as pl
 import pymannkendall
 import pytest
+from polars.testing import assert_frame_equal
 from scipy import stats
 
-from pipeline.site import groups
+from pipeline.site import groups, visits
 from pipeline.site.groups import Groups
+from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.slopes import theil_sen
+from pipeline.site.trends import make_series
+from pipeline.warehouse import Warehouse
 
 SERIES = 300
+TABLES = ("series_test", "trend_start", "trend_distance", "trend_line", "change_place")
 
 
 @pytest.fixture(scope="module")
@@ -99,3 +104,35 @@ def test_groups_equal_polars_and_do_not_depend_on_the_size_of_a_block(rows, monk
 def test_no_rows_are_no_groups() -> None:
     found = theil_sen(Groups(np.zeros(0)), np.zeros(0), np.zeros(0), np.zeros(0))
     assert len(found.slope) == 0
+
+
+def test_parts_of_the_fleet_make_the_same_trends(monkeypatch) -> None:
+    """Ten pieces of equipment at once or a few at a time: the memory is bounded, the tables are the same."""
+    rng = np.random.default_rng(7)
+    unit = np.repeat(np.arange(20, dtype=np.int32), 6)
+    at_year = np.sort(rng.uniform(50, 54, (20, 6)), axis=1).ravel()
+    level_visit = pl.DataFrame(
+        {
+            "unit_no": unit,
+            "at_year": at_year,
+            "visited_on": pl.Series((at_year * 365.25).astype(np.int32)).cast(pl.Date),
+            "tesp_inwc": rng.normal(0.5, 0.03, len(unit)),
+            "airflow_ratio": rng.uniform(0.8, 1.1, len(unit)),
+            "measurer": rng.integers(0, 3, len(unit)).astype(np.uint64),
+            "measurer_variance": 1e-4,
+            "offset_corrected": rng.random(len(unit)) < 0.1,
+        }
+    )
+    made = []
+    for rows_at_once in (1_000_000, 20):
+        monkeypatch.setattr(visits, "ROWS_AT_ONCE", rows_at_once)
+        with Warehouse() as warehouse:
+            warehouse.store("level_visit", level_visit)
+            warehouse.set_variable("trend_scatter_inwc", 0.02, "DOUBLE")
+            make_series(warehouse)
+            make_trend_line(warehouse)
+            make_change_place(warehouse)
+            made.append([warehouse.query(f"SELECT * FROM {name} ORDER BY ALL") for name in TABLES])
+    for whole, parts in zip(*made, strict=True):
+        assert whole.height >= 9
+        assert_frame_equal(whole, parts)
