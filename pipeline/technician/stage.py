@@ -62,6 +62,7 @@ def fit_readings(warehouse: Warehouse) -> None:
     places = Places(rows["place"].to_numpy()[order])
     measurers = Measurers(places, rows["measurer"].to_numpy()[order])
     cells = Measurers(places, rows["cell"].to_numpy()[order])
+    rows = rows.select(f"{name}_inwc" for name in SERIES)  # the rest of many rows is let go
     gauges = warehouse.query(
         """
         SELECT m.instrument_id, m.technician_id, c.years, c.n_visits,

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import duckdb
 import pytest
 
 from expectations import published
@@ -177,6 +180,27 @@ def test_keys_are_unique_and_numbers_finite(finished: Warehouse, table: str) -> 
     for (column,) in numbers:
         assert breaks(finished, finite, column, "'NaN'::DOUBLE"), column
         assert breaks(finished, finite, column, "'-inf'::DOUBLE"), column
+
+
+@pytest.mark.parametrize(
+    "value", ["'NaN'::DOUBLE", "'inf'::DOUBLE", "'-inf'::DOUBLE", "-0.001", "1.001", "0.5", "NULL"]
+)
+def test_least_and_largest_of_a_file_tell_what_a_scan_tells(tmp_path: Path, value: str) -> None:
+    """They come from the statistics that DuckDB wrote with the column, some row groups before the file's end."""
+    file = tmp_path / "numbers.duckdb"
+    with duckdb.connect(str(file)) as con:
+        con.execute(
+            f"CREATE TABLE t AS SELECT CASE WHEN range = 130000 THEN {value} ELSE random() END AS x FROM range(300000)"
+        )
+    with duckdb.connect(str(file), read_only=True) as con:
+        told, seen = (
+            con.sql(sql).fetchall()
+            for sql in (
+                "SELECT NOT isfinite(min(x)) OR NOT isfinite(max(x)), min(x) < 0 OR max(x) > 1 FROM t",
+                "SELECT bool_or(NOT isfinite(x)), bool_or(NOT x BETWEEN 0 AND 1) FROM t",
+            )
+        )
+    assert told == seen
 
 
 def test_a_broken_contract_stops_the_run_with_the_rows_named(own: Warehouse) -> None:
