@@ -140,7 +140,7 @@ SELECT
     c.return_cause AS return_restriction_inwc,
     c.supply_cause AS supply_restriction_inwc,
     CASE WHEN c.airflow_known THEN c.airflow_cause END AS airflow_setting_inwc,
-    v.static_state = 'within_rating' AND v.as_found_level_inwc > v.rated_tesp_inwc AS needs_upkeep
+    v.static_state = 'within_rating' AND exceeds(v.as_found_level_inwc, v.rated_tesp_inwc) AS needs_upkeep
 FROM verdict AS v
 LEFT JOIN cause_mean AS c USING (unit_no)
 LEFT JOIN lead_over AS l USING (unit_no);
