@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import polars as pl
 
@@ -14,6 +16,7 @@ from pipeline.technician.places import Places
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
 
+FITS_AT_ONCE = 2  # each holds a few numbers a reading
 SERIES = ("return", "supply", "tesp")
 PORT_OF = {"return": "return", "supply": "supply", "tesp": "both"}
 RATES = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
@@ -49,7 +52,7 @@ def run_technician(warehouse: Warehouse) -> None:
 
 
 def fit_readings(warehouse: Warehouse) -> None:
-    """Fit return, supply and TESP, one after the other: `offset_fit`, a row a measurer with offsets and standard errors
+    """Fit return, supply and TESP: `offset_fit`, a row a measurer with offsets and standard errors
     (in. w.c.), and `drift_fit`, a row a gauge and port with a line through its years."""
     rows = warehouse.query(READINGS)
     if rows.is_empty():
@@ -70,24 +73,26 @@ def fit_readings(warehouse: Warehouse) -> None:
         FROM offset_cell AS c INNER JOIN offset_measurer AS m USING (measurer) ORDER BY c.cell
         """
     )
-    offsets, lines = pl.DataFrame({"measurer": np.arange(measurers.n)}), []
-    for name in SERIES:
+
+    def fit(name: str) -> tuple[CrossedFit, pl.DataFrame]:
         crossed = CrossedRows(places, measurers, rows[f"{name}_inwc"].to_numpy()[order])
-        offsets = offsets.with_columns(_offset_columns(name, crossed.fit(), warehouse))
+        offsets = crossed.fit()
         fit = crossed.split(cells).fit(CELL_HUBER_ROUNDS, CELL_BISQUARE_ROUNDS)
-        lines.append(
-            drift_lines(
-                gauges.with_columns(
-                    pl.Series("offset", fit.offset),
-                    pl.Series("se", fit.standard_error),
-                    pl.Series("group_no", fit.group),
-                ).filter(pl.col("instrument_id") != ""),
-                PORT_OF[name],
-                warehouse.settings["technician_min_visits"],
-            )
-        )
+        cell_offsets = gauges.with_columns(
+            pl.Series("offset", fit.offset),
+            pl.Series("se", fit.standard_error),
+            pl.Series("group_no", fit.group),
+        ).filter(pl.col("instrument_id") != "")
+        return offsets, drift_lines(cell_offsets, PORT_OF[name], warehouse.settings["technician_min_visits"])
+
+    # The series do not know of each other, and numpy works without the interpreter's lock.
+    with ThreadPoolExecutor(FITS_AT_ONCE) as threads:
+        fits = list(threads.map(fit, SERIES))
+    offsets = pl.DataFrame({"measurer": np.arange(measurers.n)})
+    for name, (crossed_fit, _) in zip(SERIES, fits, strict=True):
+        offsets = offsets.with_columns(_offset_columns(name, crossed_fit, warehouse))
     warehouse.store("offset_fit", offsets)
-    warehouse.store("drift_fit", pl.concat(lines))
+    warehouse.store("drift_fit", pl.concat(lines for _, lines in fits))
 
 
 def _offset_columns(name: str, fit: CrossedFit, warehouse: Warehouse) -> list[pl.Series]:
