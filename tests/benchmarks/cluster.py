@@ -37,7 +37,7 @@ def differences(left: Path, right: Path) -> list[str]:
             con.execute(f"ATTACH '{file}' AS {name} (READ_ONLY)")
         tables = con.sql(
             "SELECT table_name, list(column_name), list(data_type) FROM duckdb_columns() "
-            "WHERE database_name = 'a' GROUP BY table_name ORDER BY table_name"
+            "WHERE database_name = 'a' AND schema_name = 'main' AND NOT internal GROUP BY ALL ORDER BY ALL"
         ).fetchall()
         for table, columns, types in tables:
             if table in HISTORY:
