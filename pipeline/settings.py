@@ -137,7 +137,12 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("fan_hours_heating", 1000, "h/year", COMMON),
     Setting("tariff_per_kwh", 0.15, "currency/kWh", COMMON),
     # machine
-    Setting("memory_limit_gb", 0, "GB", "0: DuckDB's own default"),
+    Setting(
+        "memory_limit_gb",
+        3,
+        "GB",
+        "what DuckDB holds before it spills; 0: its own default; docs/benchmarks.md",
+    ),
     Setting(
         "part_visits", 500_000, "visits", "at most in a part of the fleet on a cluster, about; " + COMMON
     ),

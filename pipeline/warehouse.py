@@ -49,8 +49,7 @@ class Warehouse:
         con.execute("SET enable_progress_bar = false")
         # A checkpoint would merge the last, part-filled row group of every large file by writing the table anew.
         con.execute("SET max_vacuum_tasks = 0")
-        if self.settings["memory_limit_gb"] > 0:
-            con.execute(f"SET memory_limit = '{self.settings['memory_limit_gb']} GB'")
+        _bound_memory(con, self.settings["memory_limit_gb"])
         for setting in self.settings.rows():
             con.execute(f"SET VARIABLE {setting.name} = CAST({setting.value!r} AS DOUBLE)")
         functions.register(con)
@@ -198,6 +197,13 @@ class Warehouse:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _bound_memory(con: duckdb.DuckDBPyConnection, limit_gb: float) -> None:
+    """What DuckDB may hold before it spills: never more than it would take of this machine by itself."""
+    if limit_gb > 0:
+        own = con.sql("SELECT parse_formatted_bytes(current_setting('memory_limit'))").fetchall()[0][0]
+        con.execute(f"SET memory_limit = '{int(min(limit_gb * 1e9, own))} bytes'")
 
 
 @contextmanager

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.simulate import make_fleet_command
-from tests.benchmarks.whole import rounds_of
+from tests.benchmarks.whole import MEMORY_GB, rounds_of
 
 
 def measure(visits: int, drop: Path | None, rounds: int, memory_gb: float) -> dict[str, Any]:
@@ -43,7 +43,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("visits", nargs="*", type=int, default=[100_000, 1_000_000, 3_000_000])
     parser.add_argument("--rounds", type=int, default=3)
-    parser.add_argument("--memory-gb", type=float, default=0)
+    parser.add_argument("--memory-gb", type=float, default=MEMORY_GB)
     parser.add_argument("--drop", action="append", default=[], metavar="VISITS=DIR")
     arguments = parser.parse_args()
     there = {int(size): Path(place) for size, place in (text.split("=", 1) for text in arguments.drop)}

@@ -5,7 +5,7 @@
 
 Each round is a process of its own: the raw read first, then every stage without Prefect; seconds of the wall and of
 the processors, and the peak of memory. `--files` adds the SQL files by their cost, `--drop` uses a drop that is there,
-`--memory-gb` bounds DuckDB's memory.
+`--memory-gb` bounds DuckDB's memory (0: DuckDB's own bound).
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ from pipeline.stages import STAGES, RunOrder
 from pipeline.warehouse import Warehouse
 
 TODAY = date(2026, 11, 1)
+MEMORY_GB = Settings()["memory_limit_gb"]
 Costs = dict[str, tuple[float, float]]
 
 
@@ -82,7 +83,7 @@ def raw_read(drop: Path, folder: Path) -> None:
         )
 
 
-def one_round(drop: Path, into: Path, memory_gb: float = 0) -> dict[str, Any]:
+def one_round(drop: Path, into: Path, memory_gb: float = MEMORY_GB) -> dict[str, Any]:
     """Raw read and all stages, once, in this process."""
     clock = Clock()
     with tempfile.TemporaryDirectory() as folder, clock.of("raw read"):
@@ -97,7 +98,7 @@ def one_round(drop: Path, into: Path, memory_gb: float = 0) -> dict[str, Any]:
     return {"stages": dict(clock.spent), "files": dict(TimedWarehouse.clock.spent), "peak_gb": peak}
 
 
-def rounds_of(drop: Path, into: Path, rounds: int, memory_gb: float = 0) -> list[dict[str, Any]]:
+def rounds_of(drop: Path, into: Path, rounds: int, memory_gb: float = MEMORY_GB) -> list[dict[str, Any]]:
     """What `one_round` finds, each time in a process and a folder of its own."""
     found = []
     for number in range(rounds):
@@ -137,7 +138,7 @@ def main() -> None:
     parser.add_argument("--files", action="store_true")
     parser.add_argument("--drop", type=Path)
     parser.add_argument("--into", type=Path)
-    parser.add_argument("--memory-gb", type=float, default=0)
+    parser.add_argument("--memory-gb", type=float, default=MEMORY_GB)
     parser.add_argument("--round", action="store_true", help=argparse.SUPPRESS)
     arguments = parser.parse_args()
     if arguments.round:
