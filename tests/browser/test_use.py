@@ -80,14 +80,17 @@ def test_a_site_opens_its_sheet_by_mouse(page: Page) -> None:
 
 
 def test_a_site_opens_its_sheet_by_keyboard_and_back_returns(page: Page) -> None:
-    first = page.locator("article.unit:visible").get_attribute("id")
-    page.locator("section[aria-labelledby=l-return] tbody[data-unit] a").nth(3).focus()
+    sheet = page.locator("article.unit:visible")
+    links = page.locator("section[aria-labelledby=l-return] tbody[data-unit] a")
+    first = sheet.get_attribute("id")
+    links.nth(3).focus()
     page.keyboard.press("Enter")
-    expect(page.locator("article.unit:visible")).not_to_have_id(str(first))
-    page.locator("section[aria-labelledby=l-return] tbody[data-unit] a").nth(1).press("Enter")
-    second = page.locator("article.unit:visible").get_attribute("id")
+    expect(sheet).not_to_have_id(str(first))
+    opened = sheet.get_attribute("id")
+    links.nth(1).press("Enter")
+    expect(sheet).not_to_have_id(str(opened))  # the page follows its address a moment later
     page.go_back()
-    expect(page.locator("article.unit:visible")).not_to_have_id(str(second))
+    expect(sheet).to_have_id(str(opened))
 
 
 def test_next_and_previous_unit_by_keyboard(page: Page) -> None:
