@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -69,8 +70,14 @@ def _run_on_cluster(order: RunOrder, text: str, shared: str | None, progress: Pr
 
     prepare_environment(order)
     cluster = read_cluster(text)
-    with spread_stages(Workers(cluster.workers), shared_storage(shared, order.into)) as stages:
-        run_with_prefect(order, progress.watch(stages), progress.step, cluster.task_runner)
+    scratch = order.into.resolve() / "workers"
+    try:
+        with spread_stages(Workers(cluster.workers), shared_storage(shared, order.into)) as stages:
+            run_with_prefect(
+                order, progress.watch(stages), progress.step, lambda: cluster.task_runner(scratch)
+            )
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
 
 
 FULL = tuple(

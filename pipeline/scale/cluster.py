@@ -34,8 +34,8 @@ class Cluster:
     workers: int
     address: str | None = None
 
-    def task_runner(self) -> Any:
-        """Prefect's Dask runner for it."""
+    def task_runner(self, scratch: Path) -> Any:
+        """Prefect's Dask runner for it; what workers started here put aside goes into `scratch`."""
         from prefect_dask import DaskTaskRunner
 
         if self.address is not None:
@@ -47,6 +47,7 @@ class Cluster:
                 "threads_per_worker": threads,
                 "processes": True,
                 "dashboard_address": None,
+                "local_directory": str(scratch),
             }
         )
 

@@ -17,7 +17,7 @@ from pipeline.load.files import InputFile, find_files
 from pipeline.load.mapping import Mapping, read_mapping
 from pipeline.load.staging import ReadAhead, Ticket, plan, stage
 from pipeline.load.work_tables import prepare
-from pipeline.scale.part import quoted
+from pipeline.scale.part import dask_worker, quoted
 from pipeline.scale.pool import Pool
 from pipeline.scale.shared import Shared
 from pipeline.settings import Settings
@@ -60,9 +60,10 @@ def _loaded_before(warehouse: Warehouse) -> list[str]:
 
 def read_file(order: FileOrder) -> tuple[tuple[str, str], ReadAhead] | None:
     """Read one file into Parquet; None where it was loaded before or cannot be read as it is."""
-    file = order.file
+    file, worker = order.file, dask_worker()
+    place = None if worker is None else worker.local_directory
     with (
-        tempfile.TemporaryDirectory(prefix="fleet-static-") as scratch,
+        tempfile.TemporaryDirectory(prefix="fleet-static-", dir=place) as scratch,
         Warehouse(":memory:", order.settings) as own,
     ):
         order.shared.open(own)

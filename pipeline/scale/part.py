@@ -10,7 +10,7 @@ import re
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from pipeline import __version__
 from pipeline.errors import UsageError
@@ -63,12 +63,15 @@ def run_part(order: PartOrder) -> PartDone:
             f"a worker has fleet-static {__version__}, the run {order.version}; install the same version everywhere"
         )
     steps = steps_of(order.stage)[order.first : order.last]
+    worker = dask_worker()
+    place = None if worker is None else worker.local_directory
+    threads = (os.cpu_count() or 1) if worker is None else worker.state.nthreads
     with (
-        tempfile.TemporaryDirectory(prefix=f"fleet-static-{os.getpid()}-") as scratch,
+        tempfile.TemporaryDirectory(prefix=f"fleet-static-{os.getpid()}-", dir=place) as scratch,
         Warehouse(":memory:", order.settings) as warehouse,
     ):
-        warehouse.execute(f"SET temp_directory = '{scratch}'")
-        warehouse.execute(f"SET threads = {_threads()}")
+        warehouse.execute(f"SET temp_directory = '{quoted(scratch)}'")
+        warehouse.execute(f"SET threads = {threads}")
         order.shared.open(warehouse)
         for name, (value, sql_type) in order.variables.items():
             warehouse.set_variable(name, value, sql_type)
@@ -78,16 +81,14 @@ def run_part(order: PartOrder) -> PartDone:
         return _take_away(warehouse, order, [name for step in steps for name in step.makes])
 
 
-def _threads() -> int:
-    """As many as Dask gave the worker this task runs on; outside of Dask, all of the machine's."""
+def dask_worker() -> Any:
+    """The Dask worker that this task runs on, with a folder of its own; None outside of Dask."""
     try:
         from distributed import get_worker
-    except ImportError:
-        return os.cpu_count() or 1
-    try:
-        return int(get_worker().state.nthreads)
-    except (ValueError, AttributeError):
-        return os.cpu_count() or 1
+
+        return get_worker()
+    except (ImportError, ValueError):
+        return None
 
 
 def _bring(warehouse: Warehouse, sources: dict[str, Source]) -> None:

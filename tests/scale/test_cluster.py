@@ -45,9 +45,6 @@ def whole(drop: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def start(drop: Path, into: Path, cluster: str) -> subprocess.Popen[str]:
     command = ["run", str(drop), "--into", str(into), "--today", TODAY.isoformat(), "--cluster", cluster]
     environment = {k: v for k, v in os.environ.items() if not k.startswith("PREFECT_")}
-    scratch = into.with_name("scratch")
-    scratch.mkdir(exist_ok=True)
-    environment["TMPDIR"] = str(scratch)
     return subprocess.Popen(
         [sys.executable, "-m", "pipeline.cli", *command],
         stdout=subprocess.PIPE,
@@ -68,7 +65,10 @@ def wait_until(happened: Callable[[], bool], run: subprocess.Popen[str]) -> None
 
 def at_work(into: Path) -> list[int]:
     """Process numbers of the workers that are at a part: each has a scratch folder for the time of its task."""
-    return [int(p.name.split("-")[2]) for p in into.with_name("scratch").glob("fleet-static-*-*")]
+    try:
+        return [int(p.name.split("-")[2]) for p in (into / "workers").rglob("fleet-static-*-*")]
+    except OSError:  # folders come and go
+        return []
 
 
 def test_a_worker_killed_at_work(drop: Path, whole: Path, tmp_path: Path) -> None:
