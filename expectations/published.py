@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from expectations.contracts import in_list, key_text, rules_in, unique
 from expectations.results import judge, keep
-from expectations.rules import Outcome, Rule, together
+from expectations.rules import Outcome, Rule, screened, together
 from pipeline.errors import StageError
 from pipeline.warehouse import Warehouse
 
@@ -88,7 +88,7 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     single += [_ordered(*interval) for interval in INTERVALS]
     files = rules_in("contracts")
     single += [rule for rule in files if not rule.screen]
-    return [*_keys(files), *_screened(bounds), *together(single), *(rule for rule in files if rule.screen)]
+    return [*_keys(files), *screened(bounds), *together(single), *(rule for rule in files if rule.screen)]
 
 
 def _keys(files: Sequence[Rule]) -> list[Rule]:
@@ -99,14 +99,8 @@ def _keys(files: Sequence[Rule]) -> list[Rule]:
         rules.append(replace(unique(table, key), screen=screen))
     # Where the visits are just those loaded, each is there once.
     (complete,) = [r.screen for r in files if r.table_name == "visit_static" and r.screen]
-    others = _screened([r for r in rules if r.table_name != "visit_static"])
+    others = screened([r for r in rules if r.table_name != "visit_static"])
     return [*others, *(replace(r, screen=complete) for r in rules if r.table_name == "visit_static")]
-
-
-def _screened(rules: Sequence[Rule]) -> list[Rule]:
-    """The rules with one screen for all of theirs."""
-    screen = "\nUNION ALL\n".join(f"SELECT 1 AS what {rule.screen}" for rule in rules)
-    return [replace(rule, screen=screen) for rule in rules]
 
 
 def _within(table: str, columns: tuple[str, ...], low: float, high: float | None, words: str) -> Rule:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from pipeline.errors import StageError
 from pipeline.imports import collecting_later
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, literal
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,12 @@ def _clean(count: tuple[int, float] | str) -> bool:
 
 def together(rules: Sequence[Rule]) -> list[Rule]:
     """The rules with one screen for all: their own queries in one."""
-    screen = "\nUNION ALL\n".join(f"SELECT 1 AS what FROM ({rule.sql}\n)" for rule in rules)
+    return screened([replace(rule, screen=f"FROM ({rule.sql}\n)") for rule in rules])
+
+
+def screened(rules: Sequence[Rule]) -> list[Rule]:
+    """The rules with one screen for all of theirs, each of which begins with FROM."""
+    screen = "\nUNION ALL\n".join(f"SELECT 1 AS what {rule.screen}" for rule in rules)
     return [replace(rule, screen=screen) for rule in rules]
 
 
@@ -85,12 +90,8 @@ def _set_up(warehouse: Warehouse) -> list[str]:
     return [
         "SET TimeZone = 'UTC'",
         f"SET memory_limit = '{limit}'",
-        *(f"SET VARIABLE {name} = CAST('{_quoted(value)}' AS {kind})" for name, value, kind in variables),
+        *(f"SET VARIABLE {name} = CAST({literal(value)} AS {kind})" for name, value, kind in variables),
     ]
-
-
-def _quoted(value: object) -> str:
-    return str(value).replace("'", "''")
 
 
 def examples(warehouse: Warehouse, rule: Rule, at_most: int = 20) -> list[str]:

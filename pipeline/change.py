@@ -13,7 +13,7 @@ from pathlib import Path
 
 import duckdb
 
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, literal
 
 # Two publications rest on the same files if they loaded the same contents into the same tables.
 SAME_FILES = """
@@ -42,9 +42,8 @@ def _attach(warehouse: Warehouse, file: Path) -> bool:
     """Attach the last publication read-only; False where there is none that can be read."""
     if not file.exists():
         return False
-    quoted = str(file).replace("'", "''")
     with suppress(duckdb.Error):  # damaged, or no database at all: it is about to be replaced
-        warehouse.con.execute(f"ATTACH '{quoted}' AS former (READ_ONLY)")
+        warehouse.con.execute(f"ATTACH {literal(file)} AS former (READ_ONLY)")
         return True
     return False
 

@@ -16,7 +16,7 @@ from typing import Any
 import duckdb
 
 from pipeline.errors import StageError, UsageError
-from pipeline.warehouse import TABLES, attach_published
+from pipeline.warehouse import TABLES, attach_published, literal
 
 PARTITIONED = {"visit_static": "visited_on", "visit": "visited_on"}
 FORMAT = 1  # of the manifest
@@ -64,11 +64,11 @@ def _write_table(
 ) -> dict[str, Any]:
     day = PARTITIONED.get(name)
     if day is None:
-        target = _literal(folder / f"{name}.parquet")
+        target = literal(folder / f"{name}.parquet")
         con.execute(f'COPY "{name}" TO {target} (FORMAT parquet, COMPRESSION zstd)')
     else:
         con.execute(
-            f'COPY (SELECT *, year("{day}") AS year FROM "{name}") TO {_literal(folder / name)} '
+            f'COPY (SELECT *, year("{day}") AS year FROM "{name}") TO {literal(folder / name)} '
             "(FORMAT parquet, COMPRESSION zstd, PARTITION_BY (year), FILENAME_PATTERN 'part_{i}')"
         )
     files = sorted(p for p in folder.rglob("*.parquet") if name in (p.stem, p.relative_to(folder).parts[0]))
@@ -100,7 +100,3 @@ def _publication(con: duckdb.DuckDBPyConnection) -> dict[str, Any]:
         "SELECT today::VARCHAR, version, published_at::VARCHAR, settings FROM publication"
     ).fetchall()[0]
     return {"today": row[0], "version": row[1], "published_at": row[2], "settings": json.loads(row[3])}
-
-
-def _literal(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"

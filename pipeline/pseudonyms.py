@@ -19,7 +19,7 @@ from tempfile import TemporaryDirectory
 import polars as pl
 
 from pipeline.catalog.dictionary import comments, macro_comments
-from pipeline.warehouse import Warehouse, attach_published, folder_lock
+from pipeline.warehouse import Warehouse, attach_published, folder_lock, literal
 
 KEY_NAME = "pseudonyms.csv"
 SIGNS = "23456789BCDFGHJKMNPQRTVWXZ"  # no vowels, nothing to be mistaken
@@ -130,8 +130,7 @@ def with_pseudonyms(into: Path) -> Iterator[Path]:
     with TemporaryDirectory(prefix=".pseudonyms-", dir=into) as folder:
         copy = Path(folder) / published.name
         with folder_lock(into), Warehouse(copy) as warehouse:
-            quoted = str(published).replace("'", "''")
-            warehouse.execute(f"ATTACH '{quoted}' AS source (READ_ONLY)")
+            warehouse.execute(f"ATTACH {literal(published)} AS source (READ_ONLY)")
             rows = selections(warehouse, "source", into)
             for name, select in rows.items():
                 warehouse.execute(f'CREATE TABLE "{name}" AS {select}')

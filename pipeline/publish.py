@@ -21,7 +21,7 @@ from pipeline.change import make_site_change
 from pipeline.load.inputs import VISITS
 from pipeline.pseudonyms import selections
 from pipeline.stages import RunOrder
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, literal
 
 # Published tables in the order in which a reader meets them. Internal tables stay in the work file.
 PUBLISHED = (
@@ -83,8 +83,7 @@ VIEWS = {
 def publish(warehouse: Warehouse, order: RunOrder) -> None:
     """Write DIR/fleet.duckdb.new, make it durable, and put it in the place of DIR/fleet.duckdb."""
     describe_run(warehouse, order)
-    if "site_change" in PUBLISHED:
-        make_site_change(warehouse, order.published_file)
+    make_site_change(warehouse, order.published_file)
     names = describe_tables(warehouse)
     target = order.published_file
     new = target.with_name(target.name + ".new")
@@ -93,7 +92,7 @@ def publish(warehouse: Warehouse, order: RunOrder) -> None:
     copies = not order.pseudonyms and _is_large(warehouse)
     if copies:
         copy_work_file(warehouse, new)
-    warehouse.execute(f"ATTACH '{_quoted(new)}' AS published")
+    warehouse.execute(f"ATTACH {literal(new)} AS published")
     try:
         if copies:
             leave_only(warehouse, names)
@@ -208,7 +207,3 @@ def _sync(path: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
-
-
-def _quoted(path: Path) -> str:
-    return str(path).replace("'", "''")

@@ -31,6 +31,11 @@ WHERE database_name = 'fleet' AND schema_name = 'main' AND NOT internal
 """
 
 
+def literal(text: object) -> str:
+    """A text, or a path, as an SQL string."""
+    return "'" + str(text).replace("'", "''") + "'"
+
+
 class Warehouse:
     """One read-write connection to a work file, with settings as variables, macros and functions loaded."""
 
@@ -235,7 +240,7 @@ def attach_published(path: Path) -> duckdb.DuckDBPyConnection:
         )
     con = duckdb.connect(":memory:")
     try:
-        con.execute(f"ATTACH '{str(path).replace(chr(39), chr(39) * 2)}' AS fleet (READ_ONLY)")
+        con.execute(f"ATTACH {literal(path)} AS fleet (READ_ONLY)")
     except duckdb.Error as error:
         con.close()
         raise UsageError(f"{path} cannot be opened as a publication: {error}") from error

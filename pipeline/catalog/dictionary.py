@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.catalog.entries import table_entry
-from pipeline.warehouse import SQL_DIR
+from pipeline.warehouse import SQL_DIR, literal
 
 MACRO = re.compile(r"((?:^-- .*\n)+)CREATE OR REPLACE MACRO (\w+)\(([^)]*)\) AS( TABLE)?", re.MULTILINE)
 
@@ -71,8 +71,3 @@ def _macro(name: str, parameters: str, comment: str, is_table: bool) -> MacroEnt
     return MacroEntry(
         name, " ".join(parameters.split()), " ".join(lines[:at]), " ".join(lines[at:]), is_table
     )
-
-
-def literal(text: str) -> str:
-    """A text as an SQL literal."""
-    return "'" + text.replace("'", "''") + "'"

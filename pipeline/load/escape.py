@@ -22,11 +22,6 @@ def _plain(character: str) -> str:
     return character
 
 
-def literal(text: str) -> str:
-    """`text` as an SQL string."""
-    return "'" + text.replace("'", "''") + "'"
-
-
 def name(text: str) -> str:
     """`text` as an SQL identifier."""
     return '"' + text.replace('"', '""') + '"'

@@ -7,11 +7,12 @@ judging rows against other tables (`sql/load/orphan_*.sql`).
 
 from __future__ import annotations
 
-from pipeline.load.escape import literal, name
+from pipeline.load.escape import name
 from pipeline.load.faults import SKIPPED, TWICE
 from pipeline.load.inputs import MADE_OF_VISITS, Table
 from pipeline.load.layout import Layout
 from pipeline.load.values import ABSENT, ValueSql, has_offset, local_time, value_sql
+from pipeline.warehouse import literal
 
 
 def staged_columns(table: Table) -> list[tuple[str, str]]:
@@ -43,10 +44,10 @@ def select(layout: Layout, load_id: int) -> str:
 def _source(layout: Layout) -> str:
     if layout.parquet:
         columns = (f"CAST({name(n)} AS VARCHAR) AS c{i}" for i, n in enumerate(layout.header.names))
-        return f"(SELECT {', '.join(columns)} FROM read_parquet({literal(str(layout.text))}))"
+        return f"(SELECT {', '.join(columns)} FROM read_parquet({literal(layout.text)}))"
     columns = (f"'c{i}': 'VARCHAR'" for i in range(len(layout.header.names)))
     return (
-        f"read_csv({literal(str(layout.text))}, auto_detect = false, header = true, "
+        f"read_csv({literal(layout.text)}, auto_detect = false, header = true, "
         f"delim = {literal(layout.header.separator)}, quote = '\"', escape = '\"', comment = '', compression = 'none', "
         f"columns = {{{', '.join(columns)}}}, store_rejects = true, rejects_limit = 0)"
     )

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.load.escape import literal
 from pipeline.load.inputs import Column
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import UNITS
+from pipeline.warehouse import literal
 
 ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
 RETURN_SIDE = ("return_static", "design_return_inwc")

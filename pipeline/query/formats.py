@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from pipeline.errors import UsageError
 from pipeline.query.door import Rows
 from pipeline.query.table import write_table
-from pipeline.warehouse import fence
+from pipeline.warehouse import fence, literal
 
 FORMATS = ("table", "csv", "json", "parquet")
 ISO_TIME = {
@@ -59,7 +59,7 @@ def _write_json(rows: Rows, out: TextIO) -> None:
     with _Writer() as writer:
         for part in rows.parts:
             columns = zip(names, writer.take(part), strict=True)
-            fields = ", ".join(f"{_quoted(name)}: {_json_value(*column)}" for name, column in columns)
+            fields = ", ".join(f"{literal(name)}: {_json_value(*column)}" for name, column in columns)
             for (text,) in writer.con.execute(f"SELECT to_json({{{fields}}})::VARCHAR FROM part").fetchall():
                 out.write(f"{before}\n{text}")
                 before = ","
@@ -153,7 +153,3 @@ def _distinct(names: list[str]) -> list[str]:
         taken.add(new.lower())
         made.append(new)
     return made
-
-
-def _quoted(text: str) -> str:
-    return "'" + text.replace("'", "''") + "'"
