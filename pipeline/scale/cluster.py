@@ -11,7 +11,6 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from math import ceil
 from pathlib import Path
 from typing import Any
 
@@ -103,18 +102,18 @@ def shared_storage(text: str | None, into: Path) -> Shared:
 @contextmanager
 def spread_stages(pool: Pool, shared: Shared) -> Iterator[list[tuple[str, Stage]]]:
     """The stages of a run whose visits and sites are worked on in parts; the shared files go when it ends."""
-    spreads: list[Spread] = []
+    spread = Spread(pool, shared)
 
     def load(warehouse: Warehouse, order: RunOrder) -> None:
         shared.prepare(warehouse)
         load_on_workers(pool, shared, warehouse, order)
 
     def measure(warehouse: Warehouse, _: RunOrder) -> None:
-        spreads.append(Spread(pool, shared, parts_of(warehouse, pool)))
-        spreads[-1].run(warehouse, "measure")
+        spread.divide(warehouse)
+        spread.run(warehouse, "measure")
 
     def site(warehouse: Warehouse, _: RunOrder) -> None:
-        spreads[-1].run(warehouse, "site")
+        spread.run(warehouse, "site")
 
     stages: list[tuple[str, Stage]] = []
     for name, stage in STAGES:
@@ -130,9 +129,3 @@ def spread_stages(pool: Pool, shared: Shared) -> Iterator[list[tuple[str, Stage]
         yield stages
     finally:
         shared.clear()
-
-
-def parts_of(warehouse: Warehouse, pool: Pool) -> int:
-    """Parts of the fleet: one a worker, more where a part would hold too many visits."""
-    visits = int(warehouse.scalar("SELECT count(*) FROM visit"))
-    return max(pool.workers, ceil(visits / warehouse.settings["part_visits"]))

@@ -6,10 +6,8 @@ cannot read, the run reads as it always would, and says what is wrong with it.
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 from pipeline.errors import UsageError
 from pipeline.load.copying import take_copy
@@ -17,12 +15,12 @@ from pipeline.load.files import InputFile, find_files
 from pipeline.load.mapping import Mapping, read_mapping
 from pipeline.load.staging import ReadAhead, Ticket, plan, stage
 from pipeline.load.work_tables import prepare
-from pipeline.scale.part import dask_worker, quoted
+from pipeline.scale.part import own_warehouse
 from pipeline.scale.pool import Pool
 from pipeline.scale.shared import Shared
 from pipeline.settings import Settings
 from pipeline.stages import RunOrder, load_stage
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, literal
 
 WORTH_SENDING = 1 << 20  # bytes; a smaller file is read sooner than sent
 
@@ -60,15 +58,10 @@ def _loaded_before(warehouse: Warehouse) -> list[str]:
 
 def read_file(order: FileOrder) -> tuple[tuple[str, str], ReadAhead] | None:
     """Read one file into Parquet; None where it was loaded before or cannot be read as it is."""
-    file, worker = order.file, dask_worker()
-    place = None if worker is None else worker.local_directory
-    with (
-        tempfile.TemporaryDirectory(prefix="fleet-static-", dir=place) as scratch,
-        Warehouse(":memory:", order.settings) as own,
-    ):
-        order.shared.open(own)
+    file = order.file
+    with own_warehouse(order.shared, order.settings) as (own, scratch):
         try:
-            copy = take_copy(file, Path(scratch), order.mapping.encoding)
+            copy = take_copy(file, scratch, order.mapping.encoding)
             if copy.sha256 in order.known:
                 return None
             layout = plan(file, copy, order.mapping, own)
@@ -80,6 +73,6 @@ def read_file(order: FileOrder) -> tuple[tuple[str, str], ReadAhead] | None:
             return None
         names = [order.shared.new(f"read_{table}") for table in (layout.table.name, "refused")]
         for table, name in zip((layout.table.staged, "refused_row"), names, strict=True):
-            own.execute(f"COPY (SELECT * FROM {table} ORDER BY rowid) TO '{quoted(name)}' (FORMAT parquet)")
+            own.execute(f"COPY (SELECT * FROM {table} ORDER BY rowid) TO {literal(name)} (FORMAT parquet)")
         rows_read = int(own.scalar("SELECT rows_read FROM load_file"))
         return (copy.sha256, file.table), ReadAhead(names[0], names[1], rows_read)

@@ -8,8 +8,10 @@ from __future__ import annotations
 import os
 import re
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 from pipeline import __version__
@@ -18,10 +20,12 @@ from pipeline.scale.registry import steps_of
 from pipeline.scale.shared import Shared
 from pipeline.settings import Settings
 from pipeline.steps import run_steps
-from pipeline.warehouse import SQL_DIR, Warehouse
+from pipeline.warehouse import SQL_DIR, Warehouse, literal
 
 Kind = Literal["table", "temp table", "view"]
-VIEW = re.compile(r"^\s*CREATE\s+(OR\s+REPLACE\s+)?(TEMP\s+|TEMPORARY\s+)?VIEW\s+\"?(\w+)", re.IGNORECASE)
+MAKES = re.compile(
+    r"CREATE\s+(?:OR\s+REPLACE\s+)?(?:TEMP\s+|TEMPORARY\s+)?(TABLE|VIEW)\s+\"?(\w+)\"?", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -63,16 +67,7 @@ def run_part(order: PartOrder) -> PartDone:
             f"a worker has fleet-static {__version__}, the run {order.version}; install the same version everywhere"
         )
     steps = steps_of(order.stage)[order.first : order.last]
-    worker = dask_worker()
-    place = None if worker is None else worker.local_directory
-    threads = (os.cpu_count() or 1) if worker is None else worker.state.nthreads
-    with (
-        tempfile.TemporaryDirectory(prefix=f"fleet-static-{os.getpid()}-", dir=place) as scratch,
-        Warehouse(":memory:", order.settings) as warehouse,
-    ):
-        warehouse.execute(f"SET temp_directory = '{quoted(scratch)}'")
-        warehouse.execute(f"SET threads = {threads}")
-        order.shared.open(warehouse)
+    with own_warehouse(order.shared, order.settings) as (warehouse, _):
         for name, (value, sql_type) in order.variables.items():
             warehouse.set_variable(name, value, sql_type)
         _bring(warehouse, order.sources)
@@ -81,8 +76,28 @@ def run_part(order: PartOrder) -> PartDone:
         return _take_away(warehouse, order, [name for step in steps for name in step.makes])
 
 
-def dask_worker() -> Any:
-    """The Dask worker that this task runs on, with a folder of its own; None outside of Dask."""
+@contextmanager
+def own_warehouse(shared: Shared, settings: Settings) -> Iterator[tuple[Warehouse, Path]]:
+    """A warehouse in memory for the time of a task, and a scratch folder, where it also spills.
+
+    On a Dask worker: with as many threads as it has, the folder below its own.
+    """
+    worker = _dask_worker()
+    with (
+        tempfile.TemporaryDirectory(
+            prefix=f"fleet-static-{os.getpid()}-", dir=worker and worker.local_directory
+        ) as scratch,
+        Warehouse(":memory:", settings) as warehouse,
+    ):
+        warehouse.execute(f"SET temp_directory = {literal(scratch)}")
+        if worker:
+            warehouse.execute(f"SET threads = {worker.state.nthreads}")
+        shared.open(warehouse)
+        yield warehouse, Path(scratch)
+
+
+def _dask_worker() -> Any:
+    """The Dask worker that this task runs on; None outside of Dask."""
     try:
         from distributed import get_worker
 
@@ -105,13 +120,8 @@ def _bring(warehouse: Warehouse, sources: dict[str, Source]) -> None:
 
 def parquet(files: Sequence[str]) -> str:
     """The call that reads these files as one table, without the column that the files are split by."""
-    names = ", ".join(f"'{quoted(file)}'" for file in files)
+    names = ", ".join(literal(file) for file in files)
     return f"read_parquet([{names}], hive_partitioning = false)"
-
-
-def quoted(text: str) -> str:
-    """As it stands between single quotes."""
-    return text.replace("'", "''")
 
 
 def make_views(warehouse: Warehouse, stage: str, before: int, there: set[str]) -> None:
@@ -125,13 +135,14 @@ def make_views(warehouse: Warehouse, stage: str, before: int, there: set[str]) -
 def make_views_of(warehouse: Warehouse, file: str, wanted: set[str]) -> None:
     """Run those statements of `sql/<file>` that make one of the wanted views."""
     for statement in warehouse.con.extract_statements((SQL_DIR / file).read_text(encoding="utf-8")):
-        made = VIEW.match(_without_comments(statement.query))
-        if made and made[3] in wanted:
+        made = MAKES.match(without_comments(statement.query).lstrip())
+        if made and made[1].upper() == "VIEW" and made[2] in wanted:
             warehouse.execute(statement.query)
 
 
-def _without_comments(sql: str) -> str:
-    return "\n".join(line for line in sql.splitlines() if not line.lstrip().startswith("--")).lstrip()
+def without_comments(sql: str) -> str:
+    """SQL of the house's own files, whose texts hold no two dashes."""
+    return "\n".join(line.split("--")[0] for line in sql.splitlines())
 
 
 def _take_away(warehouse: Warehouse, order: PartOrder, made: Sequence[str]) -> PartDone:
@@ -143,21 +154,14 @@ def _take_away(warehouse: Warehouse, order: PartOrder, made: Sequence[str]) -> P
         if kind != "view":
             done.files[name] = order.shared.new(name, order.part)
             warehouse.execute(
-                f"COPY (SELECT * FROM \"{name}\") TO '{quoted(done.files[name])}' (FORMAT parquet)"
+                f'COPY (SELECT * FROM "{name}") TO {literal(done.files[name])} (FORMAT parquet)'
             )
     return done
 
 
 def kind_of(warehouse: Warehouse, name: str) -> Kind:
     """What the name stands for on this connection; temporary things hide others."""
-    if warehouse.con.execute(
-        "SELECT 1 FROM duckdb_tables() WHERE table_name = ? AND temporary", [name]
-    ).fetchone():
-        return "temp table"
-    if warehouse.con.execute(
-        "SELECT 1 FROM duckdb_views() WHERE view_name = ? AND temporary", [name]
-    ).fetchone():
-        return "view"
-    if warehouse.con.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = ?", [name]).fetchone():
-        return "table"
-    return "view"
+    temporary = warehouse.relations("temp").get(name)
+    if temporary is not None:
+        return "temp table" if temporary == "TABLE" else "view"
+    return "table" if warehouse.relations()[name] == "TABLE" else "view"

@@ -9,29 +9,41 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from itertools import groupby
+from math import ceil
 
-from pipeline.scale.part import PartDone, PartOrder, Source, make_views_of, parquet, quoted, run_part
+from pipeline.scale.part import (
+    MAKES,
+    PartDone,
+    PartOrder,
+    Source,
+    make_views_of,
+    parquet,
+    run_part,
+    without_comments,
+)
 from pipeline.scale.pool import Pool
 from pipeline.scale.registry import steps_of
 from pipeline.scale.shared import Shared
 from pipeline.steps import Step, run_steps
-from pipeline.warehouse import SQL_DIR, Warehouse
+from pipeline.warehouse import SQL_DIR, Warehouse, literal
 
-MAKES = re.compile(
-    r"CREATE\s+(?:OR\s+REPLACE\s+)?(?:TEMP\s+|TEMPORARY\s+)?(?:TABLE|VIEW)\s+\"?(\w+)\"?", re.IGNORECASE
-)
 SPLIT_BY = "hash(equipment_id)"  # DuckDB's own: the same on every machine with the same version
 
 
 class Spread:
     """One run's parts: what has been made of them so far, and where it lies."""
 
-    def __init__(self, pool: Pool, shared: Shared, parts: int) -> None:
+    def __init__(self, pool: Pool, shared: Shared) -> None:
         self.pool = pool
         self.shared = shared
-        self.parts = parts
+        self.parts = pool.workers
         self._made: dict[str, list[str]] = {}  # table made by workers -> a file a part
         self._handed: dict[str, list[Source]] = {}  # table handed down -> its files by part
+
+    def divide(self, warehouse: Warehouse) -> None:
+        """Decide on the parts of the fleet: one a worker, more where a part would hold too many visits."""
+        visits = int(warehouse.scalar("SELECT count(*) FROM visit"))
+        self.parts = max(self.pool.workers, ceil(visits / warehouse.settings["part_visits"]))
 
     def run(self, warehouse: Warehouse, stage: str) -> None:
         """All steps of a stage, in order."""
@@ -72,7 +84,7 @@ class Spread:
 
     def _asked_for(self, warehouse: Warehouse, steps: Sequence[Step]) -> list[str]:
         """Tables that stand here, or that the workers made, and that the steps read before they make them."""
-        there = relations(warehouse) | self._made.keys()
+        there = {*warehouse.relations(), *warehouse.relations("temp"), *self._made}
         asked: set[str] = set()
         made: set[str] = set()
         for step in steps:
@@ -87,7 +99,7 @@ class Spread:
         if "equipment_id" in columns:
             return [Source(files) for files in self._split(warehouse, name)]
         file = self.shared.new(name)
-        warehouse.execute(f"COPY (SELECT * FROM \"{name}\") TO '{quoted(file)}' (FORMAT parquet)")
+        warehouse.execute(f'COPY (SELECT * FROM "{name}") TO {literal(file)} (FORMAT parquet)')
         return [Source((file,), "of its visits" if "visit_id" in columns else "all")] * self.parts
 
     def _split(self, warehouse: Warehouse, name: str) -> list[tuple[str, ...]]:
@@ -95,10 +107,10 @@ class Spread:
         folder = self.shared.new_folder(name)
         warehouse.execute(
             f'COPY (SELECT *, ({SPLIT_BY} % {self.parts})::INTEGER AS part_of_fleet FROM "{name}") '
-            f"TO '{quoted(folder)}' (FORMAT parquet, PARTITION_BY (part_of_fleet))"
+            f"TO {literal(folder)} (FORMAT parquet, PARTITION_BY (part_of_fleet))"
         )
         found = warehouse.con.sql(
-            f"SELECT file FROM glob('{quoted(folder)}/**/*.parquet') ORDER BY file"
+            f"SELECT file FROM glob({literal(f'{folder}/**/*.parquet')}) ORDER BY file"
         ).fetchall()
         files = []
         for part in range(self.parts):
@@ -106,7 +118,7 @@ class Spread:
             if not mine:
                 mine = (self.shared.new(name, part),)
                 warehouse.execute(
-                    f"COPY (SELECT * FROM \"{name}\" WHERE false) TO '{quoted(mine[0])}' (FORMAT parquet)"
+                    f'COPY (SELECT * FROM "{name}" WHERE false) TO {literal(mine[0])} (FORMAT parquet)'
                 )
             files.append(mine)
         return files
@@ -126,18 +138,8 @@ class Spread:
                 warehouse.execute(f'CREATE OR REPLACE {made_of} "{name}" AS SELECT * FROM {parquet(files)}')
 
 
-def relations(warehouse: Warehouse) -> set[str]:
-    """Names of the tables and views that can be read here."""
-    rows = warehouse.con.sql(
-        "SELECT table_name FROM duckdb_tables() WHERE NOT internal "
-        "UNION SELECT view_name FROM duckdb_views() WHERE NOT internal"
-    ).fetchall()
-    return {r[0] for r in rows}
-
-
 def names_in(file: str) -> tuple[set[str], set[str]]:
     """Words of `sql/<file>` that may be tables, and the tables and views that it makes."""
-    text = (SQL_DIR / file).read_text(encoding="utf-8")
-    text = "\n".join(line.split("--")[0] for line in text.splitlines())
-    makes = {made[1] for made in MAKES.finditer(text)}
+    text = without_comments((SQL_DIR / file).read_text(encoding="utf-8"))
+    makes = {made[2] for made in MAKES.finditer(text)}
     return set(re.findall(r"\w+", MAKES.sub(" ", text))), makes
