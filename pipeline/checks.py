@@ -60,14 +60,9 @@ def all_checks() -> tuple[Check, ...]:
     return tuple(read_check(p) for p in sorted((SQL_DIR / "checks").glob("*.sql")))
 
 
-def run_checks(warehouse: Warehouse) -> None:
-    """Make `check_catalog` and `finding` (visit_id, check_id, consequence, detail) from `visit` and `reading`."""
-    find_over_fleet(warehouse)
-    find_by_equipment(warehouse)
-
-
 def find_over_fleet(warehouse: Warehouse) -> None:
-    """Make `check_catalog`, and `finding` with what the checks find that look at several pieces of equipment."""
+    """Make `check_catalog`, and `finding` (visit_id, check_id, consequence, detail) with what the checks find that look
+    at several pieces of equipment."""
     warehouse.store(
         "check_catalog",
         pl.DataFrame(

@@ -21,12 +21,6 @@ from pipeline.warehouse import Warehouse
 if TYPE_CHECKING:
     from pipeline.load.staging import ReadAhead
 
-# Tables in work files of earlier versions that are views or temporary now, or gone.
-STORED_BEFORE = {
-    *("repaired_reading", "visit_uncertainty_part", "visit_split_uncertainty", "visit_segment"),
-    *("work_stretch", "offset_reading", "drift_reading", "drift_cell"),
-}
-
 
 def _quiet(_: str) -> None:
     return None
@@ -43,9 +37,8 @@ class RunOrder:
     pseudonyms: bool = False  # technicians go by pseudonym in what is published
     settings: Settings = field(default_factory=Settings)
     say: Callable[[str], None] = _quiet
-    ahead: Mapping[tuple[str, str], ReadAhead] = field(
-        default_factory=dict
-    )  # by SHA-256 and table: read elsewhere
+    # Files that others have read already, by SHA-256 and table.
+    ahead: Mapping[tuple[str, str], ReadAhead] = field(default_factory=dict)
 
     @property
     def work_file(self) -> Path:
@@ -125,8 +118,6 @@ STATIC = (
 
 def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Visits -> readings repaired in order, and findings."""
-    for name in STORED_BEFORE & warehouse.tables():
-        warehouse.execute(f"DROP TABLE {name}")
     run_steps(warehouse, CHECK)
 
 

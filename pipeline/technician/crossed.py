@@ -38,12 +38,6 @@ class CrossedFit:
     scale: float  # robust standard deviation of the noise
 
 
-def fit_crossed(reading: Floats, place: Ints, measurer: Ints) -> CrossedFit:
-    """Fit the model to n readings with place and measurer codes from 0 (each shape (n,))."""
-    places = Places(place)
-    return CrossedRows(places, Measurers(places, measurer), reading).fit()
-
-
 class Measurers:
     """Who read where, once for all series and rounds; numbered in order of their group, so that a group is a slice."""
 
