@@ -8,15 +8,10 @@ import statsmodels.api as sm
 from scipy.sparse import linalg
 
 from pipeline.technician import crossed, crossed_error
-from pipeline.technician.crossed import CrossedFit, CrossedRows, Measurers
-from pipeline.technician.places import Floats, Ints, Places
+from pipeline.technician.crossed import CrossedRows, Measurers
+from pipeline.technician.places import Places
 from pipeline.technician.stage import CELL_BISQUARE_ROUNDS, CELL_HUBER_ROUNDS
-
-
-def fit_crossed(reading: Floats, place: Ints, measurer: Ints) -> CrossedFit:
-    """The fit of n readings, one series alone, with place and measurer codes from 0."""
-    places = Places(place)
-    return CrossedRows(places, Measurers(places, measurer), reading).fit()
+from tests.fits import fit_crossed
 
 
 def crossed_readings(

@@ -12,9 +12,9 @@ import statsmodels.formula.api as smf
 from statsmodels.stats.proportion import confint_proportions_2indep
 
 from pipeline.moderation import random_effect_sd
-from pipeline.technician.crossed import fit_crossed
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
+from tests.fits import fit_crossed
 from tests.truth.series import VOLTAGE_MEANS, VOLTAGE_SDS
 
 
