@@ -13,6 +13,7 @@ from scipy import optimize, special
 
 Floats = NDArray[np.float64]
 
+SETTLED_DIGITS = 3  # of figures that every site is judged by
 LARGEST_DF = 1e4  # beyond it every site has the fleet's scatter
 
 
@@ -51,3 +52,12 @@ def random_effect_sd(estimate: Floats, standard_error: Floats) -> float:
     q = float((w * (y - np.average(y, weights=w)) ** 2).sum())
     tau2 = (q - (len(y) - 1)) / float(w.sum() - (w**2).sum() / w.sum())
     return float(np.sqrt(max(tau2, 0.0)))
+
+
+def settled(value: float) -> float:
+    """A figure fitted over the whole fleet, in as many digits as a few readings more do not move.
+
+    Every piece of equipment is judged by it: to half a per cent it matters to nobody, but if it trembled in its last
+    digits every day, all of yesterday's verdicts would differ from today's.
+    """
+    return float(f"{value:.{SETTLED_DIGITS - 1}e}")

@@ -16,7 +16,7 @@ import duckdb
 from pipeline.errors import StageError, UsageError
 from pipeline.progress import Progress, run_directly
 from pipeline.settings import read_settings
-from pipeline.stages import STAGES, RunOrder
+from pipeline.stages import RunOrder
 from pipeline.warehouse import folder_lock, open_published
 
 
@@ -50,15 +50,17 @@ def run_drops(
         raise UsageError(f"--shared {shared} goes with --cluster only")
     if cluster is not None and direct:
         raise UsageError("--cluster works through Prefect; leave out --direct")
+    from pipeline.day import day_stages
+
     with _faults_of_the_disk_named(into), folder_lock(into):
         if direct:
-            run_directly(order, progress.watch(list(STAGES)))
+            run_directly(order, progress.watch(day_stages()))
         elif cluster is not None:
             _run_on_cluster(order, cluster, shared, progress)
         else:
             from pipeline.flow import run_with_prefect
 
-            run_with_prefect(order, progress.watch(list(STAGES)), progress.step)
+            run_with_prefect(order, progress.watch(day_stages()), progress.step)
     if not quiet:
         sys.stdout.write(summary(order.published_file))
 

@@ -146,6 +146,15 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting(
         "part_visits", 500_000, "visits", "at most in a part of the fleet on a cluster, about; " + COMMON
     ),
+    Setting(
+        "day_from_visits", 200_000, "visits", "shorter histories are computed whole every run; docs/benchmarks.md"
+    ),
+    Setting(
+        "day_most_touched",
+        0.2,
+        "share of the equipment",
+        "more is computed whole; docs/benchmarks.md",
+    ),
     # the analyst's door
     Setting("sql_memory_limit_gb", 4, "GB", COMMON),
     Setting("sql_time_limit_s", 300, "s", COMMON),

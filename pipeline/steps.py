@@ -20,7 +20,8 @@ class Step:
     """One SQL file below `sql/`, or a function between SQL files.
 
     `makes` names the tables and views that later stages, steps of another scope or the publication read. `reads` names
-    the tables that a function reads; of an SQL file they are found in its text.
+    the tables that a function reads of those that steps of the other scope make; of an SQL file they are
+    found in its text.
     """
 
     scope: Scope

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import re
 import socket
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
@@ -29,6 +30,7 @@ UNION ALL
 SELECT view_name, comment FROM duckdb_views()
 WHERE database_name = 'fleet' AND schema_name = 'main' AND NOT internal
 """
+TEMPORARY = re.compile(r"\bTEMP(?:ORARY)?\s+(TABLE|VIEW)\b", re.IGNORECASE)
 
 
 def literal(text: object) -> str:
@@ -43,6 +45,7 @@ class Warehouse:
         self.path = path
         self.settings = settings or Settings()
         self._variables: dict[str, tuple[object, str]] = {}
+        self._beside = False  # are tables made in another database than the work file's?
         self.con = self._open()
 
     def _open(self, again: bool = False) -> duckdb.DuckDBPyConnection:
@@ -110,6 +113,8 @@ class Warehouse:
             raise StageError(f"sql/{name} cannot be parsed: {error}") from error
 
     def _execute(self, sql: str, name: str, parameters: Mapping[str, object] | None = None) -> None:
+        if self._beside:
+            sql = TEMPORARY.sub(r"\1", sql)
         try:
             if parameters:
                 used = {k: v for k, v in parameters.items() if f"${k}" in sql}
@@ -141,7 +146,7 @@ class Warehouse:
 
     def store(self, name: str, frame: pl.DataFrame, *, temporary: bool = False) -> None:
         """CREATE OR REPLACE TABLE `name` from a Polars frame."""
-        kind = "TEMP TABLE" if temporary else "TABLE"
+        kind = "TEMP TABLE" if temporary and not self._beside else "TABLE"
         self.con.register("_frame", frame)
         try:
             self.execute(f'CREATE OR REPLACE {kind} "{name}" AS SELECT * FROM _frame')
@@ -149,8 +154,11 @@ class Warehouse:
             self.con.unregister("_frame")
 
     def tables(self) -> set[str]:
-        """Names of the base tables that exist."""
-        rows = self.con.sql("SELECT table_name FROM duckdb_tables() WHERE NOT internal").fetchall()
+        """Names of the base tables that exist in the work file, or temporarily."""
+        rows = self.con.sql(
+            "SELECT table_name FROM duckdb_tables() "
+            "WHERE NOT internal AND database_name IN (current_database(), 'temp')"
+        ).fetchall()
         return {r[0] for r in rows}
 
     def relations(self, catalog: str | None = None) -> dict[str, str]:
@@ -183,6 +191,22 @@ class Warehouse:
             self.con.execute("ROLLBACK")
             raise
         self.con.execute("COMMIT")
+
+    @contextmanager
+    def looking_first_at(self, *schemas: str, make_there: bool = False) -> Iterator[None]:
+        """Names are looked for in these schemas of attached databases, in order.
+
+        `make_there`: the first is also where tables are made, those that are temporary elsewhere too: temporary ones
+        would hide all others.
+        """
+        home = self.scalar("SELECT current_database()")
+        self.execute(f"SET search_path = '{','.join(schemas)}'")
+        self._beside = make_there
+        try:
+            yield
+        finally:
+            self._beside = False
+            self.execute(f"SET search_path = '{home}.main'")
 
     @contextmanager
     def released(self) -> Iterator[None]:

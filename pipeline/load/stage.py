@@ -40,7 +40,7 @@ def load(warehouse: Warehouse, order: RunOrder) -> None:
 
 def _load(warehouse: Warehouse, order: RunOrder) -> None:
     mapping = read_mapping(order.mapping)
-    prepare(warehouse)
+    prepare(warehouse, order.keeps_computed)
     withdraw(warehouse, order)
     restore(warehouse, order)
     held = bring_held(warehouse, order)

@@ -17,14 +17,16 @@ KEPT = {"load_file", "refused_row", "row_line", "load_format", "check_run"}  # b
 SPLINTERS = 50  # row groups beyond those that are needed, until they are merged
 
 
-def prepare(warehouse: Warehouse) -> None:
+def prepare(warehouse: Warehouse, keep_computed: bool = False) -> None:
     """Make what is missing. A work file of another version is emptied: all of it is made again from the kept copies.
 
-    What the last run made of the loaded rows goes first, so that the new tables take its place in the file.
+    What the last run made of the loaded rows goes first, so that the new tables take its place in the file, unless this
+    run is to build on it.
     """
     kept = KEPT | {table.staged for table in TABLES} if _is_ours(warehouse) else set()
-    with warehouse.transaction():
-        warehouse.drop_all_but(kept)
+    if not (kept and keep_computed):
+        with warehouse.transaction():
+            warehouse.drop_all_but(kept)
     warehouse.run("load/shown.sql")
     warehouse.run("load/schema.sql")
     for table in TABLES:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.moderation import fit_prior, random_effect_sd
+from pipeline.moderation import fit_prior, random_effect_sd, settled
 from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.ranks import rank_frame
 from pipeline.site.trends import make_series, make_trend_adjusted
@@ -31,7 +31,7 @@ def set_measurer_sd(warehouse: Warehouse) -> None:
     sd = random_effect_sd(
         _floats(rows["tesp_offset_inwc"].to_numpy()), _floats(rows["tesp_offset_se"].to_numpy())
     )
-    warehouse.set_variable("measurer_sd", sd, "DOUBLE")
+    warehouse.set_variable("measurer_sd", settled(sd), "DOUBLE")
 
 
 def set_level_scatter(warehouse: Warehouse) -> None:
@@ -67,7 +67,7 @@ def set_cause_variance(warehouse: Warehouse) -> None:
         WHERE n >= getvariable('min_visits')
         """
     )
-    warehouse.set_variable("cause_variance", variance, "DOUBLE")
+    warehouse.set_variable("cause_variance", settled(variance), "DOUBLE")
 
 
 def set_rank_interval(warehouse: Warehouse) -> None:
@@ -81,26 +81,28 @@ def set_rank_interval(warehouse: Warehouse) -> None:
     warehouse.store("rank_interval", rank_frame(listed), temporary=True)
 
 
-# Few changes between the scopes: a part of the fleet waits for all others at each.
+# Few changes between the scopes: a part of the fleet waits for all others at each. What every new day or false discovery
+# rate moves for everybody is a fleet step, and looks at few columns.
 STEPS = (
     Step("fleet", set_measurer_sd),
     Step("fleet", "site/unit.sql", ("equipment_number", "unit")),
+    Step("fleet", "site/correction.sql", ("correction",)),
     Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
     Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
     Step("equipment", "site/level_centre.sql", ("level_centre",)),
     Step("equipment", "site/level_distance.sql", ("level_distance",)),
     Step("equipment", make_series, ("series_test", "trend_start", "trend_distance"), ("level_visit",)),
-    Step("fleet", set_level_scatter),
-    Step("fleet", set_trend_scatter),
+    Step("fleet", set_level_scatter, (), ("level_distance",)),
+    Step("fleet", set_trend_scatter, (), ("trend_distance",)),
     Step("equipment", "site/level_weight.sql"),
     Step("equipment", "site/level_scatter.sql", ("level_scatter",)),
     Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
     Step("equipment", make_trend_line, ("trend_line",), ("level_visit", "trend_start")),
-    Step("fleet", set_scatter_prior),
-    Step("fleet", set_cause_variance),
-    Step("fleet", set_trend_prior),
+    Step("fleet", set_scatter_prior, (), ("level_scatter",)),
+    Step("fleet", set_cause_variance, (), ("cause_lead",)),
+    Step("fleet", set_trend_prior, (), ("trend_line",)),
     Step("equipment", "site/unit_verdict.sql", ("unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
     Step("equipment", "site/duct_question.sql"),
@@ -110,14 +112,14 @@ STEPS = (
     Step("equipment", "site/change_point.sql", ("change_point",)),
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
-    Step("equipment", "site/site_attention.sql", ("site_attention",)),
-    Step("fleet", make_trend_adjusted, ("trend_adjusted",)),
-    Step("fleet", set_rank_interval, ("rank_interval",)),
+    Step("fleet", "site/site_attention.sql", ("site_attention",)),
+    Step("fleet", make_trend_adjusted, ("trend_adjusted",), ("series_test", "trend_test")),
+    Step("fleet", set_rank_interval, ("rank_interval",), ("priority_evidence",)),
     Step("fleet", "site/site_priority.sql", ("site_priority",)),
     Step("fleet", "site/branch_static.sql", ("branch_static",)),
-    Step("equipment", "site/site_trend.sql", ("site_trend",)),
-    Step("equipment", "site/restriction_trend.sql", ("restriction_trend",)),
-    Step("equipment", "site/equipment_trend.sql", ("equipment_trend",)),
+    Step("fleet", "site/site_trend.sql", ("site_trend",)),
+    Step("fleet", "site/restriction_trend.sql", ("restriction_trend",)),
+    Step("fleet", "site/equipment_trend.sql", ("equipment_trend",)),
     # For the work stage, over the whole fleet.
     Step("fleet", "site/comparable_visit.sql", ("comparable_visit",)),
 )
@@ -128,7 +130,7 @@ def _set_scatter(warehouse: Warehouse, name: str, rows: str) -> None:
     scatter = warehouse.scalar(
         f"SELECT coalesce(greatest(1.4826 * quantile_cont(distance_inwc, 0.5), 0.001), 0.02) {rows}"
     )
-    warehouse.set_variable(f"{name}_scatter_inwc", scatter, "DOUBLE")
+    warehouse.set_variable(f"{name}_scatter_inwc", settled(scatter), "DOUBLE")
 
 
 def _set_prior(warehouse: Warehouse, name: str, query: str) -> None:
@@ -136,8 +138,8 @@ def _set_prior(warehouse: Warehouse, name: str, query: str) -> None:
     rows = warehouse.query(query)
     variance, df = _floats(rows[rows.columns[0]].to_numpy()), _floats(rows["df"].to_numpy())
     prior_df, prior_variance = fit_prior(variance, df)
-    warehouse.set_variable(f"{name}_prior_df", prior_df, "DOUBLE")
-    warehouse.set_variable(f"{name}_prior_variance", prior_variance, "DOUBLE")
+    warehouse.set_variable(f"{name}_prior_df", settled(prior_df), "DOUBLE")
+    warehouse.set_variable(f"{name}_prior_variance", settled(prior_variance), "DOUBLE")
 
 
 def _floats(values: Floats) -> Floats:

@@ -17,7 +17,7 @@ from pipeline.warehouse import Warehouse
 def make_series(warehouse: Warehouse) -> None:
     """Make `series_test`, `trend_start` and `trend_distance`.
 
-    series_test: slope, interval and Mann-Kendall of each unit with enough visits, of TESP and of restriction.
+    series_test: slope, interval, Mann-Kendall and medians of each unit with enough visits, of TESP and of restriction.
     trend_start: a robust slope of each equipment over its modes, and seasonal Kendall, its modes as the seasons.
     trend_distance: how far visits lie from that line, brought to what it would be with many visits.
     """
@@ -59,7 +59,8 @@ def _series(warehouse: Warehouse, part: str) -> tuple[pl.DataFrame, pl.DataFrame
     enough = line & (equipment.n > n_modes + 2)  # where visits are few, what is left over says little
     rows = equipment.spread(enough)
     distance = distance[rows] / equipment.spread(narrowing_of(equipment.n, n_modes))[rows]
-    return pl.concat(frames), start.filter(line), pl.DataFrame({"distance_inwc": distance})
+    distances = pl.DataFrame({"equipment_no": equipment.spread(equipment.key)[rows], "distance_inwc": distance})
+    return pl.concat(frames), start.filter(line), distances
 
 
 def _series_test(
@@ -90,6 +91,8 @@ def _series_test(
             "slope_hi": found.hi,
             "mann_kendall_s": found.s,
             "p_value": found.p,
+            "middle_year": series.median(at_year[rows]),
+            "middle": series.median(value[rows]),
         }
     )
     return frame.filter(pl.col("p_value").is_not_nan())

@@ -9,19 +9,11 @@ SELECT
     -- A technician with an instrument: they are only told apart, for which a hash does.
     hash(v.technician_id, coalesce(v.instrument_id, '')) AS measurer,
     v.sides_known,
-    v.return_inwc - CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS return_inwc,
-    v.supply_inwc - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END AS supply_inwc,
-    v.tesp_inwc
-    - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
-    + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END AS tesp_inwc,
-    coalesce(o.return_doubtful OR o.supply_doubtful, FALSE) AS offset_corrected,
-    CASE
-        WHEN o.return_doubtful OR o.supply_doubtful
-            THEN
-                pow(CASE WHEN o.return_doubtful THEN o.return_offset_se ELSE 0 END, 2)
-                + pow(CASE WHEN o.supply_doubtful THEN o.supply_offset_se ELSE 0 END, 2)
-        ELSE pow(getvariable('measurer_sd'), 2)
-    END AS measurer_variance,
+    v.return_inwc - coalesce(c.return_inwc, 0) AS return_inwc,
+    v.supply_inwc - coalesce(c.supply_inwc, 0) AS supply_inwc,
+    v.tesp_inwc - coalesce(c.supply_inwc, 0) + coalesce(c.return_inwc, 0) AS tesp_inwc,
+    c.technician_id IS NOT NULL AS offset_corrected,
+    coalesce(c.variance, pow(getvariable('measurer_sd'), 2)) AS measurer_variance,
     v.airflow_cfm,
     v.airflow_ratio,
     v.power_w,
@@ -33,6 +25,5 @@ SELECT
     v.tap_used
 FROM visit_static AS v
 INNER JOIN equipment_number AS n USING (equipment_id)
-LEFT JOIN instrument_offset AS o
-    ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
+LEFT JOIN correction AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
 WHERE v.like_new AND NOT v.on_work_day;

@@ -11,13 +11,6 @@ WITH tested AS (
     WHERE s.series = 'tesp'
 ),
 
-middle AS (
-    SELECT unit_no, median(at_year) AS at_year, median(tesp_inwc) AS middle_inwc
-    FROM level_visit
-    WHERE unit_no IN (SELECT unit_no FROM tested WHERE trend = 'rising')
-    GROUP BY unit_no
-),
-
 told AS (
     SELECT
         v.site_id,
@@ -28,12 +21,9 @@ told AS (
         v.rated_tesp_inwc,
         v.n_visits,
         date_diff('day', v.first_on, v.last_on) AS span_days,
-        t.* EXCLUDE (series, unit_no, n_visits, span_days),
-        m.at_year,
-        m.middle_inwc
+        t.* EXCLUDE (series, unit_no, n_visits, span_days)
     FROM unit_verdict AS v
     LEFT JOIN tested AS t USING (unit_no)
-    LEFT JOIN middle AS m USING (unit_no)
 )
 
 SELECT
@@ -51,15 +41,15 @@ SELECT
     coalesce(trend, 'too_few_visits') AS trend,
     CASE
         WHEN trend = 'rising' AND level_inwc < rated_tesp_inwc
-            THEN crossing_day(at_year, middle_inwc, slope_per_year, rated_tesp_inwc)
+            THEN crossing_day(middle_year, middle, slope_per_year, rated_tesp_inwc)
     END AS rated_crossing_on,
     CASE
         WHEN trend = 'rising' AND level_inwc < rated_tesp_inwc
-            THEN crossing_day(at_year, middle_inwc, slope_hi, rated_tesp_inwc)
+            THEN crossing_day(middle_year, middle, slope_hi, rated_tesp_inwc)
     END AS rated_crossing_earliest_on,
     CASE
         WHEN trend = 'rising' AND level_inwc < rated_tesp_inwc AND slope_lo > 0
-            THEN crossing_day(at_year, middle_inwc, slope_lo, rated_tesp_inwc)
+            THEN crossing_day(middle_year, middle, slope_lo, rated_tesp_inwc)
     END AS rated_crossing_latest_on
 FROM told
 ORDER BY unit_no;

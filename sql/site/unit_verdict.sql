@@ -9,14 +9,12 @@ WITH seen AS (
         count(*) FILTER (WHERE v.valid) AS n_valid,
         max(v.visited_on) FILTER (WHERE v.valid) AS last_valid_on,
         avg(
-            v.tesp_inwc
-            - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
-            + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END
+            v.tesp_inwc - coalesce(c.supply_inwc, 0) + coalesce(c.return_inwc, 0)
         ) FILTER (WHERE v.valid AND v.since_last_work) AS as_found_level_inwc,
         count(*) FILTER (WHERE v.valid AND v.since_last_work) AS n_as_found
     FROM visit_static AS v
-    LEFT JOIN instrument_offset AS o
-        ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
+    LEFT JOIN correction AS c
+        ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
     GROUP BY v.equipment_id, v.mode
 ),
 

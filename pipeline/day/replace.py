@@ -1,0 +1,101 @@
+"""Equipment steps over the touched equipment alone, in a database of their own in memory; what they make then takes the
+place of the rows that the last run made for it.
+
+The database `part` stands first on the search path, so the same SQL finds there the rows of the touched equipment, and
+everything else (small tables, macros) behind it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.scale.part import make_views_of
+from pipeline.scale.spread import names_in
+from pipeline.steps import Step, run_steps
+from pipeline.warehouse import Warehouse
+
+
+class Part:
+    """The rows of the touched equipment, brought as steps ask for them."""
+
+    def __init__(self, warehouse: Warehouse, steps: Sequence[Step]) -> None:
+        """`steps`: all that will be run here; what their SQL makes is never brought."""
+        self.warehouse = warehouse
+        self.home = str(warehouse.scalar("SELECT current_database()"))  # the work file's
+        self._there = {
+            name
+            for step in steps
+            if step.scope == "equipment" and isinstance(step.run, str)
+            for name in made_by(step)
+        }
+        warehouse.execute("ATTACH ':memory:' AS part")
+
+    def close(self) -> None:
+        self.warehouse.execute("DETACH part")
+
+    def run(self, steps: Sequence[Step]) -> None:
+        """Run equipment steps that follow each other; what they made stays in the part for those that come."""
+        self._bring(steps)
+        with self.warehouse.looking_first_at("part.main", f"{self.home}.main", make_there=True):
+            run_steps(self.warehouse, steps)
+
+    def _bring(self, steps: Sequence[Step]) -> None:
+        columns = dict(
+            self.warehouse.con.sql(
+                "SELECT table_name, list(column_name) FROM duckdb_columns() "
+                f"WHERE database_name = '{self.home}' AND schema_name = 'main' AND NOT internal GROUP BY ALL"
+            ).fetchall()
+        )
+        asked: set[str] = set()
+        for step in steps:
+            asked |= read_by(step) - self._there
+        late = []
+        for name in sorted(asked & columns.keys()):
+            if "equipment_id" in columns[name]:
+                self._take(name, "touched USING (equipment_id)")
+            elif "visit_id" in columns[name]:
+                late.append(name)
+        for name in late:
+            self._take(name, "touched_visit USING (visit_id)")
+
+    def _take(self, name: str, which: str) -> None:
+        self.warehouse.execute(
+            f'CREATE TABLE part.main."{name}" AS SELECT * FROM {self.home}.main."{name}" SEMI JOIN {which}'
+        )
+        self._there.add(name)
+
+    def put_back(self, step: Step, name: str, database: str) -> None:
+        """The rows of table `name` that the step made for the touched equipment replace those of `database`."""
+        kinds = self.warehouse.relations("part")
+        if kinds[name] == "VIEW":
+            if name not in self.warehouse.relations():
+                assert isinstance(step.run, str)
+                make_views_of(self.warehouse, step.run, {name})
+            return
+        columns = {
+            c[0] for c in self.warehouse.con.sql(f'SELECT * FROM part.main."{name}" LIMIT 0').description or ()
+        }
+        with self.warehouse.transaction():
+            self.warehouse.execute(f'DELETE FROM {database}.main."{name}" WHERE {which_rows(columns)}')
+            self.warehouse.execute(
+                f'INSERT INTO {database}.main."{name}" BY NAME SELECT * FROM part.main."{name}"'
+            )
+
+
+def which_rows(columns: set[str]) -> str:
+    """The condition for a row to belong to touched equipment."""
+    if "equipment_id" in columns:
+        return "equipment_id IN (SELECT equipment_id FROM touched)"
+    if "equipment_no" in columns:
+        return "equipment_no IN (SELECT equipment_no FROM touched_number)"
+    if "unit_no" in columns:
+        return "unit_no // 2 IN (SELECT equipment_no FROM touched_number)"
+    return "visit_id IN (SELECT visit_id FROM touched_visit)"
+
+
+def made_by(step: Step) -> set[str]:
+    return set(step.makes) | (names_in(step.run)[1] if isinstance(step.run, str) else set())
+
+
+def read_by(step: Step) -> set[str]:
+    return set(step.reads) | (names_in(step.run)[0] if isinstance(step.run, str) else set())

@@ -1,0 +1,234 @@
+"""The stages of a run that looks first whether it may compute the touched equipment alone.
+
+Everything is computed where there is nothing to build on (`last_run.is_usable`), where loads were taken out, where too
+much is touched, or where a figure of the whole fleet has moved in its settled digits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import replace
+from itertools import groupby
+
+from pipeline.checks import all_checks
+from pipeline.day import last_run
+from pipeline.day.renumber import renumber
+from pipeline.day.replace import Part, read_by
+from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
+from pipeline.publish import PUBLISHED
+from pipeline.scale.spread import names_in
+from pipeline.site.stage import STEPS as SITE
+from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
+from pipeline.steps import Step, run_steps
+from pipeline.warehouse import SQL_DIR, Warehouse
+
+# What the site stage makes of each piece of equipment, is not published, and fleet steps or the work stage look at all of.
+KEPT = sorted(
+    {name for step in SITE if step.scope == "equipment" for name in step.makes}.difference(PUBLISHED)
+    & (
+        {name for step in SITE if step.scope == "fleet" for name in read_by(step)}
+        | {name for file in (SQL_DIR / "work").glob("*.sql") for name in names_in(f"work/{file.name}")[0]}
+    )
+)
+
+
+class _Everything(Exception):
+    """All equipment must be computed; says why."""
+
+
+class Day:
+    """One run's choice between the touched equipment and everything, and what stands between its stages."""
+
+    def __init__(self) -> None:
+        self.may_be_part = False  # is there a last run to build on?
+        self.is_part = False
+        self._part: Part | None = None
+
+    def load(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """Load; what the last run computed stays for now where it can be built on."""
+        last_run.attach(warehouse, order.into)
+        self.may_be_part = last_run.is_usable(warehouse, order)
+        last_run.detach(warehouse)
+        load_stage(warehouse, replace(order, keeps_computed=self.may_be_part))
+
+    def check(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """Find what is touched; repairs and checks of that, or of everything."""
+        last_run.attach(warehouse, order.into)
+        try:
+            if not self.may_be_part:
+                raise _Everything
+            if not nothing_was_taken_out(warehouse):
+                raise _Everything("files that were loaded before are gone or stand elsewhere")
+            find_touched(warehouse)
+            self._hold_against_limit(warehouse)
+            last_run.forget_mark(warehouse)
+            self._check_part(warehouse)
+            order.say(
+                f"{warehouse.scalar('SELECT count(*) FROM touched')} of "
+                f"{warehouse.scalar('SELECT count(*) FROM equipment')} pieces of equipment are computed anew"
+            )
+            self.is_part = True
+        except _Everything as why:
+            self._drop_part()
+            last_run.forget_mark(warehouse)
+            if self.may_be_part:
+                order.say(f"everything is computed anew: {why}")
+            run_steps(warehouse, CHECK)
+
+    def static(self, warehouse: Warehouse, _: RunOrder) -> None:
+        """Physics of the visits of touched equipment, or of all."""
+        if self._part is None:
+            run_steps(warehouse, STATIC)
+            return
+        self._part.run(STATIC)
+        for step in STATIC:
+            for name in step.makes:
+                self._part.put_back(step, name, self._part.home)
+        self._drop_part()
+
+    def site(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """Verdicts on touched equipment, and on whatever an offset that moved has touched; or on all."""
+        if self.is_part:
+            try:
+                self._site_part(warehouse)
+            except _Everything as why:
+                order.say(f"all sites are judged anew: {why}")
+                self.is_part = False
+            finally:
+                self._drop_part()
+        if not self.is_part:
+            last_run.detach(warehouse)
+            last_run.start_anew(warehouse, order.into)
+            run_steps(warehouse, SITE)
+            if _is_long(warehouse):
+                last_run.keep(warehouse, KEPT)
+        if _is_long(warehouse):
+            last_run.keep_grounds(warehouse)
+
+    def work(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """What work helped, over the whole fleet."""
+        with _over_fleet(warehouse):
+            dict(STAGES)["work"](warehouse, order)
+        last_run.detach(warehouse)
+
+    def publish(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """Publish; then the run is complete, and the next may build on it."""
+        dict(STAGES)["publish"](warehouse, order)
+        if _is_long(warehouse):
+            last_run.attach(warehouse, order.into)
+            last_run.remember(warehouse, order)
+            last_run.detach(warehouse)
+
+    def _hold_against_limit(self, warehouse: Warehouse) -> None:
+        share, most = share_touched(warehouse), warehouse.settings["day_most_touched"]
+        if share > most:
+            raise _Everything(f"{share:.0%} of the equipment is touched, more than {most:.0%}")
+
+    def _check_part(self, warehouse: Warehouse) -> None:
+        """CHECK, whose fleet steps stand first: what these find of other visits touches more equipment."""
+        warehouse.execute("ALTER TABLE finding RENAME TO finding_before")
+        over_fleet = [step for step in CHECK if step.scope == "fleet"]
+        by_equipment = [step for step in CHECK if step.scope == "equipment"]
+        run_steps(warehouse, over_fleet)
+        fleet_checks = ", ".join(f"'{c.check_id}'" for c in all_checks() if c.scope == "fleet")
+        said = f"SELECT visit_id, check_id, consequence FROM {{}} WHERE check_id IN ({fleet_checks})"
+        before, now = said.format("finding_before"), said.format("finding")
+        touch(
+            warehouse,
+            "SELECT equipment_id FROM visit SEMI JOIN (SELECT visit_id FROM "
+            f"(({before} EXCEPT {now}) UNION ALL ({now} EXCEPT {before})) WHERE consequence <> 'note') USING (visit_id)",
+        )
+        self._hold_against_limit(warehouse)
+        warehouse.execute(
+            "CREATE OR REPLACE TEMP TABLE touched_visit AS "
+            "SELECT visit_id FROM visit SEMI JOIN touched USING (equipment_id) "
+            "UNION SELECT visit_id FROM visit_static SEMI JOIN touched USING (equipment_id)"
+        )
+        self._part = part = Part(warehouse, CHECK + STATIC)
+        part.run(by_equipment)
+        for step in by_equipment:
+            for name in step.makes:
+                if name != "finding":
+                    part.put_back(step, name, part.home)
+        with warehouse.transaction():
+            warehouse.execute(
+                f"INSERT INTO finding SELECT * FROM finding_before WHERE check_id NOT IN ({fleet_checks}) "
+                "AND visit_id NOT IN (SELECT visit_id FROM touched_visit)"
+            )
+            warehouse.execute(
+                f"INSERT INTO finding SELECT * FROM part.main.finding WHERE check_id NOT IN ({fleet_checks})"
+            )
+            warehouse.execute("DROP TABLE finding_before")
+
+    def _site_part(self, warehouse: Warehouse) -> None:
+        groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]
+        _run_over_fleet(warehouse, groups[0][1])  # the fleet's numbers and corrections
+        touch(warehouse, JUDGED_BY_OTHER_CORRECTIONS)
+        self._hold_against_limit(warehouse)
+        renumber(warehouse, KEPT)
+        self._part = part = Part(warehouse, SITE)
+        for scope, steps in groups[1:]:
+            if scope == "fleet":
+                _run_over_fleet(warehouse, steps)
+                continue
+            part.run(steps)
+            for step in steps:
+                for name in step.makes:
+                    if name in PUBLISHED:
+                        part.put_back(step, name, part.home)
+                    elif name in KEPT:
+                        part.put_back(step, name, "last")
+
+    def _drop_part(self) -> None:
+        if self._part is not None:
+            self._part.close()
+            self._part = None
+
+
+# Equipment that was read by somebody whose readings are corrected otherwise than in the last run.
+JUDGED_BY_OTHER_CORRECTIONS = """
+    SELECT v.equipment_id
+    FROM visit_static AS v
+    SEMI JOIN (
+        (FROM correction EXCEPT FROM last.state.correction) UNION ALL (FROM last.state.correction EXCEPT FROM correction)
+    ) AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
+"""
+
+
+def _run_over_fleet(warehouse: Warehouse, steps: Sequence[Step]) -> None:
+    """Fleet steps, for which the tables kept from the last run hold what they hold after a run over everything."""
+    with _over_fleet(warehouse):
+        run_steps(warehouse, steps)
+    _hold_against_former_fits(warehouse)
+
+
+def _over_fleet(warehouse: Warehouse) -> AbstractContextManager[None]:
+    return warehouse.looking_first_at(f"{warehouse.scalar('SELECT current_database()')}.main", "last.main")
+
+
+def _hold_against_former_fits(warehouse: Warehouse) -> None:
+    """What is fitted over the fleet must be what the untouched equipment was judged by."""
+    for name, former in warehouse.con.sql("SELECT name, value FROM last.state.fitted").fetchall():
+        now = warehouse.scalar(f"SELECT getvariable('{name}')")
+        if now is not None and now != former:
+            raise _Everything(f"{name} is {now:.4g} after {former:.4g}")
+
+
+def _is_long(warehouse: Warehouse) -> bool:
+    """Is the history long enough for a day's drop to be worth a memory?"""
+    return bool(warehouse.scalar("SELECT count(*) FROM visit") >= warehouse.settings["day_from_visits"])
+
+
+def day_stages() -> list[tuple[str, Stage]]:
+    """The stages of a run on one machine."""
+    day = Day()
+    own: dict[str, Callable[[Warehouse, RunOrder], None]] = {
+        "load": day.load,
+        "check": day.check,
+        "static": day.static,
+        "site": day.site,
+        "work": day.work,
+        "publish": day.publish,
+    }
+    return [(name, own.get(name, stage)) for name, stage in STAGES]

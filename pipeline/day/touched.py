@@ -1,0 +1,78 @@
+"""Which equipment must be computed anew: the temporary table `touched` (equipment_id), and `touched_visit` (visit_id).
+
+What belongs here: what has come or changed since the last run, found by the staged rows. What does not: what a fleet
+step found that moves somebody else's figures (`stages.py` adds that).
+"""
+
+from __future__ import annotations
+
+from pipeline.load.inputs import TABLES
+from pipeline.warehouse import Warehouse, literal
+
+# From a changed row of an input table to the equipment whose figures rest on it.
+RESTS_ON = {
+    "sites": "SELECT equipment_id FROM equipment SEMI JOIN changed_row USING (site_id)",
+    "equipment": "SELECT equipment_id FROM changed_row",
+    "blower_tables": "SELECT equipment_id FROM equipment SEMI JOIN changed_row USING (blower_table_id)",
+    "technicians": "SELECT equipment_id FROM equipment WHERE false",  # no step of one piece of equipment looks at them
+    "instruments": "SELECT equipment_id FROM visit SEMI JOIN changed_row USING (instrument_id)",
+    "visits": "SELECT equipment_id FROM changed_row",
+    "work": "SELECT equipment_id FROM changed_row",
+}
+# What a later reference day alone changes for a piece of equipment: something of the future has come to pass.
+COME_TO_PASS = """
+    SELECT equipment_id FROM visit WHERE visited_on > ${since} AND visited_on <= getvariable('today')
+    UNION ALL
+    SELECT equipment_id FROM work WHERE done_on > ${since} AND done_on <= getvariable('today')
+    UNION ALL
+    SELECT equipment_id FROM equipment
+    WHERE (retired_on > ${since} AND retired_on <= getvariable('today'))
+        OR (installed_on > ${since} AND installed_on <= getvariable('today'))
+"""
+
+
+def nothing_was_taken_out(warehouse: Warehouse) -> bool:
+    """Are all loads of the last run there, each at its place, so that their rows bear the same numbers?"""
+    from pipeline.day.last_run import loads
+
+    return not warehouse.scalar(f"SELECT count(*) FROM (FROM last.state.load EXCEPT ({loads()}))")
+
+
+def find_touched(warehouse: Warehouse) -> None:
+    """Make `touched` of the rows that came, went or changed since the last run, and of the days that have passed."""
+    warehouse.execute("CREATE OR REPLACE TEMP TABLE touched (equipment_id VARCHAR PRIMARY KEY)")
+    for table in TABLES:
+        keys = dict.fromkeys((*table.key, *({"equipment_id"} if table.name in ("visits", "work") else ())))
+        columns = ", ".join(f"s.{key}" for key in keys)
+        warehouse.execute(f"""
+            CREATE OR REPLACE TEMP TABLE changed_row AS
+            WITH moved AS (
+                (SELECT row_id FROM {table.fates} EXCEPT SELECT row_id FROM last.state.fate_{table.name})
+                UNION
+                (SELECT row_id FROM last.state.fate_{table.name} EXCEPT SELECT row_id FROM {table.fates})
+                UNION
+                SELECT rowid FROM {table.staged}
+                WHERE load_id NOT IN (SELECT load_id FROM last.state.load)
+                EXCEPT
+                SELECT row_id FROM {table.fates}
+                WHERE fate = 'repeated' AND load_id NOT IN (SELECT load_id FROM last.state.load)
+            )
+            SELECT DISTINCT {columns} FROM {table.staged} AS s INNER JOIN moved AS m ON s.rowid = m.row_id
+        """)
+        touch(warehouse, RESTS_ON[table.name])
+    warehouse.execute("DROP TABLE changed_row")
+    since = warehouse.scalar("SELECT value FROM last.state.said WHERE key = 'today'")
+    touch(warehouse, COME_TO_PASS.replace("${since}", f"DATE {literal(since)}"))
+
+
+def touch(warehouse: Warehouse, equipment: str) -> None:
+    """Add what a query of equipment_id finds."""
+    warehouse.execute(
+        f"INSERT OR IGNORE INTO touched SELECT DISTINCT equipment_id FROM ({equipment}) WHERE equipment_id IS NOT NULL"
+    )
+
+
+def share_touched(warehouse: Warehouse) -> float:
+    """How much of the fleet's equipment is touched."""
+    touched = warehouse.scalar("SELECT count(*) FROM touched")
+    return float(touched) / max(1, int(warehouse.scalar("SELECT count(*) FROM equipment")))
