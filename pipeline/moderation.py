@@ -54,10 +54,10 @@ def random_effect_sd(estimate: Floats, standard_error: Floats) -> float:
     return float(np.sqrt(max(tau2, 0.0)))
 
 
-def settled(value: float) -> float:
+def settled(value: float, digits: int = SETTLED_DIGITS) -> float:
     """A figure fitted over the whole fleet, in as many digits as a few readings more do not move.
 
     Every piece of equipment is judged by it: to half a per cent it matters to nobody, but if it trembled in its last
     digits every day, all of yesterday's verdicts would differ from today's.
     """
-    return float(f"{value:.{SETTLED_DIGITS - 1}e}")
+    return float(f"{value:.{digits - 1}e}")

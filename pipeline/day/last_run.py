@@ -40,8 +40,7 @@ def attach(warehouse: Warehouse, into: Path) -> None:
     try:
         warehouse.con.execute(f"ATTACH {literal(file)} AS last")
     except duckdb.Error:
-        file.unlink(missing_ok=True)
-        file.with_name(FILE + ".wal").unlink(missing_ok=True)
+        forget(into)
         warehouse.execute(f"ATTACH {literal(file)} AS last")
     warehouse.execute("CREATE SCHEMA IF NOT EXISTS last.state")
 
@@ -50,22 +49,24 @@ def detach(warehouse: Warehouse) -> None:
     warehouse.execute("DETACH last")
 
 
-def start_anew(warehouse: Warehouse, into: Path) -> None:
-    """Forget all that former runs left."""
+def forget(into: Path) -> None:
+    """Remove all that former runs left."""
     (into / FILE).unlink(missing_ok=True)
     (into / (FILE + ".wal")).unlink(missing_ok=True)
-    attach(warehouse, into)
 
 
 def is_usable(warehouse: Warehouse, order: RunOrder) -> bool:
-    """Does what is attached belong to the work file, made by this very program with these settings, before `today`?"""
-    if MARK not in warehouse.tables():
+    """Does the file belong to the work file, made by this very program with these settings, not after `today`?"""
+    if MARK not in warehouse.tables() or not (order.into / FILE).exists():
         return False
+    attach(warehouse, order.into)
     try:
         said = dict(warehouse.con.sql("SELECT key, value FROM last.state.said").fetchall())
     except duckdb.Error:
         return False
-    return (
+    finally:
+        detach(warehouse)
+    return bool(
         said.get("run") == warehouse.scalar(f"SELECT run FROM {MARK}")
         and said.get("program") == program(warehouse.settings)
         and said.get("today", "9999") <= order.today.isoformat()

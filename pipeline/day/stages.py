@@ -47,34 +47,21 @@ class Day:
 
     def load(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Load; what the last run computed stays for now where it can be built on."""
-        last_run.attach(warehouse, order.into)
         self.may_be_part = last_run.is_usable(warehouse, order)
-        last_run.detach(warehouse)
         load_stage(warehouse, replace(order, keeps_computed=self.may_be_part))
 
     def check(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Find what is touched; repairs and checks of that, or of everything."""
-        last_run.attach(warehouse, order.into)
-        try:
-            if not self.may_be_part:
-                raise _Everything
-            if not nothing_was_taken_out(warehouse):
-                raise _Everything("files that were loaded before are gone or stand elsewhere")
-            find_touched(warehouse)
-            self._hold_against_limit(warehouse)
-            last_run.forget_mark(warehouse)
-            self._check_part(warehouse)
-            order.say(
-                f"{warehouse.scalar('SELECT count(*) FROM touched')} of "
-                f"{warehouse.scalar('SELECT count(*) FROM equipment')} pieces of equipment are computed anew"
-            )
-            self.is_part = True
-        except _Everything as why:
-            self._drop_part()
-            last_run.forget_mark(warehouse)
-            if self.may_be_part:
+        if self.may_be_part:
+            try:
+                self._check_touched(warehouse, order)
+                return
+            except _Everything as why:
+                self._drop_part()
                 order.say(f"everything is computed anew: {why}")
-            run_steps(warehouse, CHECK)
+                last_run.detach(warehouse)
+        last_run.forget_mark(warehouse)
+        run_steps(warehouse, CHECK)
 
     def static(self, warehouse: Warehouse, _: RunOrder) -> None:
         """Physics of the visits of touched equipment, or of all."""
@@ -88,28 +75,34 @@ class Day:
         self._drop_part()
 
     def site(self, warehouse: Warehouse, order: RunOrder) -> None:
-        """Verdicts on touched equipment, and on whatever an offset that moved has touched; or on all."""
+        """Verdicts on touched equipment, and on whatever a correction that moved has touched; or on all."""
         if self.is_part:
             try:
                 self._site_part(warehouse)
+                last_run.keep_grounds(warehouse)
+                return
             except _Everything as why:
                 order.say(f"all sites are judged anew: {why}")
                 self.is_part = False
+                last_run.detach(warehouse)
             finally:
                 self._drop_part()
-        if not self.is_part:
-            last_run.detach(warehouse)
-            last_run.start_anew(warehouse, order.into)
-            run_steps(warehouse, SITE)
-            if _is_long(warehouse):
-                last_run.keep(warehouse, KEPT)
+        last_run.forget(order.into)
+        run_steps(warehouse, SITE)
         if _is_long(warehouse):
+            last_run.attach(warehouse, order.into)
+            last_run.keep(warehouse, KEPT)
             last_run.keep_grounds(warehouse)
+            last_run.detach(warehouse)
 
     def work(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What work helped, over the whole fleet."""
+        work = dict(STAGES)["work"]
+        if not self.is_part:
+            work(warehouse, order)
+            return
         with _over_fleet(warehouse):
-            dict(STAGES)["work"](warehouse, order)
+            work(warehouse, order)
         last_run.detach(warehouse)
 
     def publish(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -124,6 +117,20 @@ class Day:
         share, most = share_touched(warehouse), warehouse.settings["day_most_touched"]
         if share > most:
             raise _Everything(f"{share:.0%} of the equipment is touched, more than {most:.0%}")
+
+    def _check_touched(self, warehouse: Warehouse, order: RunOrder) -> None:
+        last_run.attach(warehouse, order.into)
+        if not nothing_was_taken_out(warehouse):
+            raise _Everything("files that were loaded before are gone or stand elsewhere")
+        find_touched(warehouse)
+        self._hold_against_limit(warehouse)
+        last_run.forget_mark(warehouse)
+        self._check_part(warehouse)
+        self.is_part = True
+        order.say(
+            f"{warehouse.scalar('SELECT count(*) FROM touched')} of "
+            f"{warehouse.scalar('SELECT count(*) FROM equipment')} pieces of equipment are computed anew"
+        )
 
     def _check_part(self, warehouse: Warehouse) -> None:
         """CHECK, whose fleet steps stand first: what these find of other visits touches more equipment."""

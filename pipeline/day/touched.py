@@ -19,15 +19,16 @@ RESTS_ON = {
     "visits": "SELECT equipment_id FROM changed_row",
     "work": "SELECT equipment_id FROM changed_row",
 }
-# What a later reference day alone changes for a piece of equipment: something of the future has come to pass.
+# What a later reference day alone changes for a piece of equipment: something of the future has come to pass. $since: the
+# last run's.
 COME_TO_PASS = """
-    SELECT equipment_id FROM visit WHERE visited_on > ${since} AND visited_on <= getvariable('today')
+    SELECT equipment_id FROM visit WHERE visited_on > $since  -- of what is still to come the reference day is told
     UNION ALL
-    SELECT equipment_id FROM work WHERE done_on > ${since} AND done_on <= getvariable('today')
+    SELECT equipment_id FROM work WHERE done_on > $since AND done_on <= getvariable('today')
     UNION ALL
     SELECT equipment_id FROM equipment
-    WHERE (retired_on > ${since} AND retired_on <= getvariable('today'))
-        OR (installed_on > ${since} AND installed_on <= getvariable('today'))
+    WHERE (retired_on > $since AND retired_on <= getvariable('today'))
+        OR (installed_on > $since AND installed_on <= getvariable('today'))
 """
 
 
@@ -62,7 +63,7 @@ def find_touched(warehouse: Warehouse) -> None:
         touch(warehouse, RESTS_ON[table.name])
     warehouse.execute("DROP TABLE changed_row")
     since = warehouse.scalar("SELECT value FROM last.state.said WHERE key = 'today'")
-    touch(warehouse, COME_TO_PASS.replace("${since}", f"DATE {literal(since)}"))
+    touch(warehouse, COME_TO_PASS.replace("$since", f"DATE {literal(since)}"))
 
 
 def touch(warehouse: Warehouse, equipment: str) -> None:

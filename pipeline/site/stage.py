@@ -31,7 +31,7 @@ def set_measurer_sd(warehouse: Warehouse) -> None:
     sd = random_effect_sd(
         _floats(rows["tesp_offset_inwc"].to_numpy()), _floats(rows["tesp_offset_se"].to_numpy())
     )
-    warehouse.set_variable("measurer_sd", settled(sd), "DOUBLE")
+    warehouse.set_variable("measurer_sd", settled(sd, 2), "DOUBLE")  # of few technicians
 
 
 def set_level_scatter(warehouse: Warehouse) -> None:

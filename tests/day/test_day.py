@@ -1,0 +1,310 @@
+"""A day's drop on a history: the publication is that of a run over everything, whatever the day brings.
+
+Planted days: each changes something else, and each is compared with a run from nothing over the same files.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.day import day_stages, last_run
+from pipeline.day.stages import KEPT
+from pipeline.moderation import settled
+from pipeline.settings import Settings
+from pipeline.simulate import make_fleet_command
+from pipeline.stages import STAGES, RunOrder, Stage
+from pipeline.warehouse import Warehouse
+from tests.conftest import query_of
+from tests.test_determinism import assert_same
+
+TODAY = date(2026, 11, 1)
+SETTINGS = Settings().with_values({"day_from_visits": 1000, "day_most_touched": 0.9}, "the test")
+NEW_VISITS = 15
+
+
+@dataclass
+class Fleet:
+    """The input tables as texts; `day` is what a test puts into the day's drop."""
+
+    tables: dict[str, pl.DataFrame]
+    new_visits: pl.DataFrame
+    day: dict[str, pl.DataFrame] = field(default_factory=dict)
+
+    def write_day(self, folder: Path) -> Path:
+        folder.mkdir()
+        for name, frame in self.day.items():
+            frame.write_csv(folder / f"{name}_zz_day.csv")
+        return folder
+
+
+def run(
+    drops: list[Path],
+    into: Path,
+    today: date = TODAY,
+    settings: Settings = SETTINGS,
+    stages: list[tuple[str, Stage]] | None = None,
+) -> list[str]:
+    """All stages but the report; what the run said."""
+    said: list[str] = []
+    into.mkdir(exist_ok=True)
+    order = RunOrder(tuple(drops), into, today, settings=settings, say=said.append)
+    with Warehouse(order.work_file, order.settings) as warehouse:
+        for name, stage in stages or day_stages():
+            if name != "report":
+                stage(warehouse, order)
+    return said
+
+
+@pytest.fixture(scope="module", autouse=True)
+def one_digit() -> Iterator[None]:
+    """What is fitted over so small a fleet moves with every day; in its first digit it mostly stands."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pipeline.site.stage.settled", lambda value, *_: settled(value, 1))
+        yield
+
+
+@pytest.fixture(scope="module")
+def made(one_digit: None, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Fleet]:
+    """The history's folder, a DIR in which it was run, and its tables; the last visits are kept for the day."""
+    folder = tmp_path_factory.mktemp("fleet")
+    make_fleet_command(folder / "made", 500, 5000, 4)
+    tables: dict[str, list[pl.DataFrame]] = {}
+    for file in sorted((folder / "made").glob("*.csv")):
+        name = next(n for n in NAMES if file.name.startswith(n))
+        tables.setdefault(name, []).append(pl.read_csv(file, infer_schema=False))
+    whole = {name: pl.concat(frames) for name, frames in tables.items()}
+    visits = whole["visits"].sort("visited_at")
+    whole["visits"] = visits[:-NEW_VISITS]
+    history = folder / "history"
+    history.mkdir()
+    for name, frame in whole.items():
+        frame.write_csv(history / f"{name}.csv")
+    run([history], folder / "into")
+    return history, folder / "into", Fleet(whole, visits[-NEW_VISITS:])
+
+
+NAMES = ("sites", "equipment", "blower_tables", "technicians", "instruments", "visits", "work")
+
+
+def nothing(fleet: Fleet) -> None:
+    fleet.day = {"visits": fleet.new_visits[:0]}
+
+
+def new_visits(fleet: Fleet) -> None:
+    fleet.day = {"visits": fleet.new_visits}
+
+
+def visit_corrected(fleet: Fleet) -> None:
+    fleet.day = {"visits": fleet.tables["visits"][100:103].with_columns(supply_static=pl.lit("0.777"))}
+
+
+def visit_of_other_equipment(fleet: Fleet) -> None:
+    """Written down for the wrong unit: one loses a visit, the other gains it."""
+    other = fleet.tables["visits"].row(2500, named=True)
+    fleet.day = {
+        "visits": fleet.tables["visits"][200:201].with_columns(
+            site_id=pl.lit(other["site_id"]), equipment_id=pl.lit(other["equipment_id"])
+        )
+    }
+
+
+def visit_no_longer_known(fleet: Fleet) -> None:
+    """Corrected to equipment that does not exist, among others that are only said again."""
+    changed = pl.int_range(pl.len()) == 11
+    fleet.day = {
+        "visits": fleet.tables["visits"][300:340].with_columns(
+            equipment_id=pl.when(changed).then(pl.lit("E-none")).otherwise("equipment_id")
+        )
+    }
+
+
+def site_moved_up(fleet: Fleet) -> None:
+    fleet.day = {"sites": fleet.tables["sites"][7:9].with_columns(elevation_ft=pl.lit("6000"))}
+
+
+def all_equipment_again_one_changed(fleet: Fleet) -> None:
+    changed = pl.int_range(pl.len()) == 11
+    fleet.day = {
+        "equipment": fleet.tables["equipment"].with_columns(
+            rated_tesp_inwc=pl.when(changed).then(pl.lit("0.4")).otherwise("rated_tesp_inwc")
+        )
+    }
+
+
+def new_equipment_first_by_name(fleet: Fleet) -> None:
+    """Every number behind it moves."""
+    old_site, old_unit = fleet.tables["sites"][0:1], fleet.tables["equipment"][0:1]
+    new = {"site_id": pl.lit("A-new"), "equipment_id": pl.lit("A-unit")}
+    fleet.day = {
+        "sites": old_site.with_columns(site_id=new["site_id"]),
+        "equipment": old_unit.with_columns(**new),
+        "visits": fleet.new_visits.with_columns(**new),
+    }
+
+
+def fan_table_changed(fleet: Fleet) -> None:
+    table = fleet.tables["blower_tables"]
+    first = table.filter(pl.col("blower_table_id") == table["blower_table_id"][0])
+    fleet.day = {
+        "blower_tables": first.with_columns(airflow_cfm=(pl.col("airflow_cfm").cast(float) * 1.1).cast(str))
+    }
+
+
+def gauge_is_coarser(fleet: Fleet) -> None:
+    fleet.day = {
+        "instruments": fleet.tables["instruments"][1:2].with_columns(accuracy_pct_of_reading=pl.lit("3"))
+    }
+
+
+def work_done(fleet: Fleet) -> None:
+    work = fleet.tables["work"][0:3]
+    fleet.day = {
+        "work": work.with_columns(
+            work_id=pl.format("{}-new", "work_id"),
+            equipment_id=fleet.tables["equipment"]["equipment_id"][20:23],
+            done_on=pl.lit("2025-06-01"),
+            work_kind=pl.lit("return_enlarged"),
+        )
+    }
+
+
+def zero_just_before(fleet: Fleet) -> None:
+    """A visit with the same technician between two others: what is said of their zeroes may change."""
+    old = fleet.tables["visits"][3000:3004]
+    fleet.day = {"visits": old.with_columns(visit_id=pl.format("{}-again", "visit_id"))}
+
+
+DAYS: tuple[Callable[[Fleet], None], ...] = (
+    nothing,
+    new_visits,
+    visit_corrected,
+    visit_of_other_equipment,
+    visit_no_longer_known,
+    site_moved_up,
+    all_equipment_again_one_changed,
+    new_equipment_first_by_name,
+    fan_table_changed,
+    gauge_is_coarser,
+    work_done,
+    zero_just_before,
+)
+
+
+def day_of(made: tuple[Path, Path, Fleet], tmp_path: Path, change: Callable[[Fleet], None]) -> list[Path]:
+    """The history and the day's drop; DIR is copied as tmp_path/into."""
+    history, into, fleet = made
+    shutil.copytree(into, tmp_path / "into")
+    own = Fleet(fleet.tables, fleet.new_visits)
+    change(own)
+    return [history, own.write_day(tmp_path / "day")]
+
+
+def is_part(said: list[str]) -> bool:
+    return any("pieces of equipment are computed anew" in line for line in said) and not any(
+        "everything" in line or "all sites" in line for line in said
+    )
+
+
+@pytest.mark.parametrize("change", DAYS, ids=lambda change: change.__name__)
+def test_a_day_equals_a_run_over_everything(
+    made: tuple[Path, Path, Fleet], tmp_path: Path, change: Callable[[Fleet], None]
+) -> None:
+    """Beside the tables: the part was really taken, unless a figure of this small fleet moved, which is then said."""
+    drops = day_of(made, tmp_path, change)
+    said = run(drops[1:], tmp_path / "into")
+    run(drops, tmp_path / "whole", stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+    print("PART", is_part(said), said)
+    assert is_part(said) or any(name in line for line in said for name in last_run.FITTED)
+
+
+def test_only_what_is_touched_is_computed(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    """A value that this test spoils in the work file stays where nothing is touched, and goes where something is."""
+    drops = day_of(made, tmp_path, visit_corrected)
+    touched = made[2].tables["visits"]["equipment_id"][100:103].to_list()
+    with Warehouse(tmp_path / "into" / "work.duckdb", SETTINGS) as warehouse:
+        warehouse.execute("UPDATE visit_static SET tap_used = 'spoilt'")
+    said = run(drops[1:], tmp_path / "into")
+    assert is_part(said), said
+    spoilt = query_of(tmp_path / "into" / "fleet.duckdb")(
+        "SELECT DISTINCT equipment_id FROM visit_static WHERE tap_used = 'spoilt'"
+    )["equipment_id"]
+    with_visits = made[2].tables["visits"]["equipment_id"].n_unique()
+    assert not set(spoilt) & set(touched)
+    assert len(spoilt) > 0.8 * with_visits
+
+
+def test_days_one_after_another(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    """Three days; on the last one more of the future has come to pass."""
+    history, into, fleet = made
+    shutil.copytree(into, tmp_path / "into")
+    late = fleet.new_visits[5:10].with_columns(visited_at=pl.lit("2026-11-20T10:00:00-06:00"))
+    days = [fleet.new_visits[:5], late, fleet.new_visits[10:]]
+    drops = []
+    for number, visits in enumerate(days):
+        drop = Fleet({}, visits, {"visits": visits}).write_day(tmp_path / f"day{number}")
+        drops.append(drop)
+        run([drop], tmp_path / "into", date(2026, 11, 1 + 10 * number))
+    run([history, *drops], tmp_path / "whole", date(2026, 11, 21), stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+
+
+@pytest.mark.parametrize("broken", ["check", "static", "technician", "site", "work", "contracts", "publish"])
+def test_a_run_that_broke_leaves_nothing_to_build_on(
+    made: tuple[Path, Path, Fleet], tmp_path: Path, broken: str
+) -> None:
+    """A run dies after a stage; the next computes everything, and the outcome is right."""
+    drops = day_of(made, tmp_path, new_visits)
+
+    class Killed(Exception):
+        pass
+
+    def die(*_: object) -> None:
+        raise Killed
+
+    stages = [(name, stage) for name, stage in day_stages()]
+    at = [name for name, _ in stages].index(broken)
+    stages.insert(at if broken == "publish" else at + 1, ("killed", die))
+    with pytest.raises(Killed):
+        run(drops[1:], tmp_path / "into", stages=stages)
+    said = run(drops[1:], tmp_path / "into")
+    assert not is_part(said)
+    run(drops, tmp_path / "whole", stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+
+
+def test_other_settings_compute_everything(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    drops = day_of(made, tmp_path, new_visits)
+    other = SETTINGS.with_values({"min_visits": 4}, "the test")
+    assert not is_part(run(drops[1:], tmp_path / "into", settings=other))
+    run(drops, tmp_path / "whole", settings=other, stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+
+
+def test_too_much_touched_computes_everything(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    drops = day_of(made, tmp_path, new_visits)
+    shutil.rmtree(tmp_path / "into")
+    few = SETTINGS.with_values({"day_most_touched": 0.001}, "the test")
+    run(drops[:1], tmp_path / "into", settings=few)
+    said = run(drops[1:], tmp_path / "into", settings=few)
+    assert any("of the equipment is touched" in line for line in said), said
+    run(drops, tmp_path / "whole", settings=few, stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+
+
+def test_a_short_history_leaves_no_memory(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    run([made[0]], tmp_path / "into", settings=Settings())
+    assert not (tmp_path / "into" / last_run.FILE).exists()
+
+
+def test_what_is_kept_is_what_fleet_steps_ask_for() -> None:
+    """A new table between the scopes needs no entry anywhere; a new fleet function names what it reads."""
+    assert {"unit_verdict", "level_distance", "trend_distance", "series_test", "trend_test"} <= set(KEPT)
+    assert "level_visit" not in KEPT  # the visits themselves
