@@ -22,7 +22,7 @@ RESTS_ON = {
 # What a later reference day alone changes for a piece of equipment: something of the future has come to pass. $since: the
 # last run's.
 COME_TO_PASS = """
-    SELECT equipment_id FROM visit WHERE visited_on > $since  -- of what is still to come the reference day is told
+    SELECT equipment_id FROM visit WHERE visited_on > $since AND visited_on <= getvariable('today')
     UNION ALL
     SELECT equipment_id FROM work WHERE done_on > $since AND done_on <= getvariable('today')
     UNION ALL

@@ -138,7 +138,7 @@ def _set_prior(warehouse: Warehouse, name: str, query: str) -> None:
     rows = warehouse.query(query)
     variance, df = _floats(rows[rows.columns[0]].to_numpy()), _floats(rows["df"].to_numpy())
     prior_df, prior_variance = fit_prior(variance, df)
-    warehouse.set_variable(f"{name}_prior_df", settled(prior_df), "DOUBLE")
+    warehouse.set_variable(f"{name}_prior_df", settled(prior_df, 2), "DOUBLE")
     warehouse.set_variable(f"{name}_prior_variance", settled(prior_variance), "DOUBLE")
 
 

@@ -4,6 +4,6 @@
 SELECT
     visit_id,
     'set_aside' AS consequence,
-    format('visit on {}, after the reference day {}', visited_on, getvariable('today')) AS detail
+    format('visit on {}, which is still to come', visited_on) AS detail
 FROM visit
 WHERE visited_on > getvariable('today');

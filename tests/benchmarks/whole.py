@@ -27,10 +27,11 @@ from typing import Any
 
 import duckdb
 
+from pipeline.day import day_stages
 from pipeline.load.inputs import VISITS
 from pipeline.settings import Settings
 from pipeline.simulate import make_fleet_command
-from pipeline.stages import STAGES, RunOrder
+from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
 
 TODAY = date(2026, 11, 1)
@@ -83,15 +84,16 @@ def raw_read(drop: Path, folder: Path) -> None:
         )
 
 
-def one_round(drop: Path, into: Path, memory_gb: float = MEMORY_GB) -> dict[str, Any]:
-    """Raw read and all stages, once, in this process."""
+def one_round(drop: Path, into: Path, memory_gb: float = MEMORY_GB, *, raw: bool = True) -> dict[str, Any]:
+    """Raw read, unless it is left out, and all stages, once, in this process."""
     clock = Clock()
-    with tempfile.TemporaryDirectory() as folder, clock.of("raw read"):
-        raw_read(drop, Path(folder))
+    if raw:
+        with tempfile.TemporaryDirectory() as folder, clock.of("raw read"):
+            raw_read(drop, Path(folder))
     settings = Settings().with_values({"memory_limit_gb": memory_gb}, "the benchmark")
     order = RunOrder((drop,), into, TODAY, settings=settings)
     with TimedWarehouse(order.work_file, order.settings) as warehouse:
-        for name, stage in STAGES:
+        for name, stage in day_stages():
             with clock.of(name):
                 stage(warehouse, order)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
