@@ -245,7 +245,7 @@ def attach_published(path: Path) -> duckdb.DuckDBPyConnection:
         con.close()
         raise UsageError(f"{path} cannot be opened as a publication: {error}") from error
     con.execute("USE fleet")
-    con.execute("SET TimeZone = 'UTC'")
+    con.execute("SET GLOBAL TimeZone = 'UTC'")  # for its cursors, too
     con.execute("SET enable_progress_bar = false")
     return con
 
