@@ -1,9 +1,13 @@
 """Rows sorted by place, so that a sum over each place is a handful of sums over long rows.
 
-Places with equally many readings form a class: its first readings lie side by side, then its second ones, and so on.
+Places with equally many readings form blocks: a block's first readings lie side by side, then its second ones, and so
+on. A block is small enough for its rows to stay in the processor's cache while several things are done with them.
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +16,16 @@ from scipy.sparse.csgraph import connected_components
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+BLOCK_ROWS = 32_768
+
+
+class Block(NamedTuple):
+    """Some places with `k` readings each: where their rows and they themselves lie."""
+
+    k: int
+    rows: slice
+    places: slice
 
 
 class Places:
@@ -25,35 +39,31 @@ class Places:
         self._begin = np.concatenate([[0], begins]) if len(place) else begins
         size = np.diff(np.append(self._begin, len(place)))
         kept = np.flatnonzero(size > 1)
-        by_size = kept[np.argsort(size[kept], kind="stable")]
-        self.classes: list[tuple[int, slice, slice]] = []  # readings a place, the rows, the places
+        first = self._begin[kept[np.argsort(size[kept], kind="stable")]]
+        self.blocks: list[Block] = []
         parts, row, at = [np.empty(0, np.int64)], 0, 0
         for k, n in zip(*(x.tolist() for x in np.unique(size[kept], return_counts=True)), strict=True):
-            first = self._begin[by_size[at : at + n]]
-            parts.append(self._by_place[first + np.arange(k)[:, None]].ravel())
-            self.classes.append((k, slice(row, row + k * n), slice(at, at + n)))
-            row, at = row + k * n, at + n
+            most, end = max(BLOCK_ROWS // k, 1), at + n
+            while at < end:
+                some = min(most, end - at)
+                parts.append(self._by_place[first[at : at + some] + np.arange(k)[:, None]].ravel())
+                self.blocks.append(Block(k, slice(row, row + k * some), slice(at, at + some)))
+                row, at = row + k * some, at + some
         self.order = np.concatenate(parts)
         self.n_rows, self.n_places = row, at
 
-    def totals(self, by_row: Floats) -> Floats:
-        """Sum over the rows of each place."""
-        out = np.empty(self.n_places)
-        for k, rows, places in self.classes:
-            np.add.reduce(by_row[rows].reshape(k, -1), axis=0, out=out[places])
-        return out
+    def pairs(self) -> Iterator[NDArray[np.int32]]:
+        """Every two rows of the same place, once: of each block the first and the second of them, shape (2, n)."""
+        for k, rows, _ in self.blocks:
+            row = np.arange(rows.start, rows.stop, dtype=np.int32).reshape(k, -1)
+            yield row[np.stack(np.triu_indices(k, 1))].reshape(2, -1)
 
-    def add(self, by_row: Floats, by_place: Floats) -> None:
-        """Add the value of its place to each row, in place."""
-        for k, rows, places in self.classes:
-            block = by_row[rows].reshape(k, -1)
-            block += by_place[places]
-
-    def times(self, by_row: Floats, by_place: Floats, out: Floats) -> Floats:
-        """Each row times the value of its place."""
-        for k, rows, places in self.classes:
-            np.multiply(by_row[rows].reshape(k, -1), by_place[places], out=out[rows].reshape(k, -1))
-        return out
+    def of_rows(self) -> NDArray[np.int32]:
+        """The number of its place a row."""
+        place = np.empty(self.n_rows, np.int32)
+        for k, rows, places in self.blocks:
+            place[rows].reshape(k, -1)[:] = np.arange(places.start, places.stop, dtype=np.int32)
+        return place
 
     def groups(self, column: Ints, n_columns: int) -> Ints:
         """Which columns are connected by places that they share, directly or through others: a number a column, in

@@ -21,9 +21,8 @@ SERIES = ("return", "supply", "tesp")
 PORT_OF = {"return": "return", "supply": "supply", "tesp": "both"}
 RATES = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
 
-# The fit of cells starts from that of measurers: these rounds bring it nearer to where it ends than a whole fit from
-# nothing does (1 million visits, against 67 rounds).
-CELL_HUBER_ROUNDS = 3
+# The fit of cells starts from that of measurers: these rounds bring it as near to where it ends.
+CELL_HUBER_ROUNDS = 1
 CELL_BISQUARE_ROUNDS = 7
 
 READINGS = """
