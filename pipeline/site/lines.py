@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.site.groups import Floats, Groups
+from pipeline.site.groups import Floats, Groups, sums_of_same
 from pipeline.site.visits import DAY, distance_in, make_by_parts, narrowing_of, settings_of
 from pipeline.warehouse import Warehouse
 
@@ -133,11 +133,10 @@ def _shared(groups: Groups, part: Floats, measurer: NDArray[np.uint64], variance
     """
     shared = np.zeros(len(groups.n))
     for group, rows in groups.blocks():
-        same = (measurer[rows][:, :, None] == measurer[rows][:, None, :]).astype(np.float64)
-        parts = part[rows][:, :, None]
-        beyond = np.maximum((same @ parts) ** 2 - same @ parts**2, 0)[:, :, 0]
+        parts = part[rows]
+        own, squares, count = sums_of_same(measurer[rows], parts, parts**2, np.ones(parts.shape))
         # Each of a measurer's rows holds the same sums, so each gives its part of them.
-        shared[group] = (variance[rows] * beyond / same.sum(axis=2)).sum(axis=1)
+        shared[group] = (variance[rows] * np.maximum(own**2 - squares, 0) / count).sum(axis=1)
     return shared
 
 

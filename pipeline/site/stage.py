@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd
+from pipeline.site.levels import make_level_centre, make_level_scatter
 from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.ranks import rank_frame
 from pipeline.site.trends import make_series, make_trend_adjusted
@@ -88,14 +89,11 @@ STEPS = (
     Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
     Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
-    Step("equipment", "site/level_centre.sql", ("level_centre",)),
-    Step("equipment", "site/level_distance.sql", ("level_distance",)),
+    Step("equipment", make_level_centre, ("level_centre", "level_distance"), ("level_visit",)),
     Step("equipment", make_series, ("series_test", "trend_start", "trend_distance"), ("level_visit",)),
     Step("fleet", set_level_scatter),
     Step("fleet", set_trend_scatter),
-    Step("equipment", "site/level_weight.sql"),
-    Step("equipment", "site/level_scatter.sql", ("level_scatter",)),
-    Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
+    Step("equipment", make_level_scatter, ("level_scatter", "cause_mean"), ("level_visit", "level_centre")),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
     Step("equipment", make_trend_line, ("trend_line",), ("level_visit", "trend_start")),
     Step("fleet", set_scatter_prior),
