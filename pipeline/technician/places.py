@@ -32,10 +32,12 @@ class Places:
     """Where the rows of each place lie once they are in `order`. A place with one reading tells nothing about anybody
     (its effect takes it up whole) and is left out."""
 
-    def __init__(self, place: Ints) -> None:
-        """`place`: a code a row, shape (n,), any numbers."""
-        self._by_place = np.argsort(place, kind="stable")
-        begins = np.flatnonzero(np.diff(place[self._by_place])) + 1
+    def __init__(self, place: Ints, by_place: Ints | None = None) -> None:
+        """`place`: a code a row, shape (n,), any numbers. `by_place`: the rows in order of these, where their order
+        within a place is to be kept."""
+        self._by_place = np.argsort(place, kind="stable") if by_place is None else by_place
+        place = place[self._by_place]
+        begins = np.flatnonzero(place[1:] != place[:-1]) + 1
         self._begin = np.concatenate([[0], begins]) if len(place) else begins
         size = np.diff(np.append(self._begin, len(place)))
         kept = np.flatnonzero(size > 1)
@@ -71,11 +73,26 @@ class Places:
         column = column[self._by_place]
         same = np.ones(max(len(column) - 1, 0), dtype=np.bool_)
         same[self._begin[1:] - 1] = False
-        edges = (np.ones(int(same.sum()), np.int8), (column[:-1][same], column[1:][same]))
-        graph = sparse.coo_matrix(edges, shape=(n_columns, n_columns))
-        n_groups, label = connected_components(graph, directed=False)
+        n_groups, label = _components(column[:-1][same], column[1:][same], n_columns)
         first = np.full(n_groups, len(column))
         first[label[column[::-1]]] = np.arange(len(column))[::-1]  # the last one written stands
         number = np.empty(n_groups, np.int64)
         number[np.argsort(first, kind="stable")] = np.arange(n_groups)
         return number[label]
+
+
+def _components(one: Ints, other: Ints, n: int) -> tuple[int, Ints]:
+    """How many sets of the numbers from 0 to before `n` the edges join, and which set each number is in. A few of the
+    edges join most; then only those are looked at that lead out of a set."""
+    some = slice(None, None, 16)
+    n_sets, label = _joined(one[some], other[some], n)
+    one, other = label[one], label[other]
+    lead_out = one != other
+    n_sets, of_set = _joined(one[lead_out], other[lead_out], n_sets)
+    return n_sets, of_set[label]
+
+
+def _joined(one: Ints, other: Ints, n: int) -> tuple[int, Ints]:
+    graph = sparse.coo_array((np.ones(len(one), np.int8), (one, other)), shape=(n, n))
+    n_sets, label = connected_components(graph, directed=False)
+    return n_sets, label.astype(np.int64)

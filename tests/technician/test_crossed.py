@@ -12,7 +12,7 @@ from pipeline.technician import crossed_error
 from pipeline.technician import places as places_module
 from pipeline.technician.crossed import CrossedRows, Measurers, _conjugate_gradients
 from pipeline.technician.places import Places
-from pipeline.technician.stage import CELL_BISQUARE_ROUNDS, CELL_HUBER_ROUNDS
+from pipeline.technician.readings import CELL_BISQUARE_ROUNDS, CELL_HUBER_ROUNDS
 from tests.fits import fit_crossed
 
 
