@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -71,15 +73,23 @@ def set_cause_variance(warehouse: Warehouse) -> None:
     warehouse.set_variable("cause_variance", variance, "DOUBLE")
 
 
-def set_rank_interval(warehouse: Warehouse) -> None:
-    """Make `rank_interval`: how sure the places in the list of sites are."""
+def judge_fleet(warehouse: Warehouse) -> None:
+    """Make `trend_adjusted`, `branch_static` and `site_priority` with `rank_interval`: how sure its places are."""
     listed = warehouse.query(
         """
         SELECT unit_no, level_inwc, level_se_inwc, level_df, rated_tesp_inwc
         FROM priority_evidence ORDER BY unit_no
         """
     )
-    warehouse.store("rank_interval", rank_frame(listed), temporary=True)
+    with ThreadPoolExecutor(1) as beside:  # numpy draws while DuckDB rolls up
+        ranks = beside.submit(rank_frame, listed)
+        make_trend_adjusted(warehouse)
+        warehouse.set_variable(
+            "n_sites", warehouse.scalar("SELECT greatest(count(*), 1) FROM site"), "BIGINT"
+        )
+        warehouse.run("site/branch_static.sql")
+        warehouse.store("rank_interval", ranks.result(), temporary=True)
+    warehouse.run("site/site_priority.sql")
 
 
 # Few changes between the scopes: a part of the fleet waits for all others at each.
@@ -109,10 +119,7 @@ STEPS = (
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
     Step("equipment", "site/site_attention.sql", ("site_attention",)),
-    Step("fleet", make_trend_adjusted, ("trend_adjusted",)),
-    Step("fleet", set_rank_interval, ("rank_interval",)),
-    Step("fleet", "site/site_priority.sql", ("site_priority",)),
-    Step("fleet", "site/branch_static.sql", ("branch_static",)),
+    Step("fleet", judge_fleet, ("trend_adjusted", "branch_static", "site_priority")),
     Step("equipment", "site/site_trend.sql", ("site_trend",)),
     Step("equipment", "site/restriction_trend.sql", ("restriction_trend",)),
     Step("equipment", "site/equipment_trend.sql", ("equipment_trend",)),
