@@ -6,6 +6,7 @@ What does not: any SQL that computes something (that lives in `sql/`), or the or
 
 from __future__ import annotations
 
+import copy
 import fcntl
 import os
 import re
@@ -52,21 +53,36 @@ class Warehouse:
         from pipeline import functions  # brings scipy, which a reader of a publication does without
 
         con = duckdb.connect(str(self.path))
-        con.execute("SET TimeZone = 'UTC'")
         con.execute("SET preserve_insertion_order = true")
         con.execute("SET enable_progress_bar = false")
         # A checkpoint would merge the last, part-filled row group of every large file by writing the table anew.
         con.execute("SET max_vacuum_tasks = 0")
         _bound_memory(con, self.settings["memory_limit_gb"])
-        for setting in self.settings.rows():
-            con.execute(f"SET VARIABLE {setting.name} = CAST({setting.value!r} AS DOUBLE)")
         functions.register(con)
-        self.con = con
-        for name, (value, sql_type) in self._variables.items():
-            self.set_variable(name, value, sql_type)
+        self._begin_session(con)
         if not again or not self._macros():
             self.add_macros()
         return con
+
+    def _begin_session(self, con: duckdb.DuckDBPyConnection) -> None:
+        """Use this connection, with what every connection has of its own: time zone and variables."""
+        self.con = con
+        con.execute("SET TimeZone = 'UTC'")
+        for setting in self.settings.rows():
+            con.execute(f"SET VARIABLE {setting.name} = CAST({setting.value!r} AS DOUBLE)")
+        for name, (value, sql_type) in self._variables.items():
+            self.set_variable(name, value, sql_type)
+
+    @contextmanager
+    def beside(self) -> Iterator[Warehouse]:
+        """The open file by a second connection, for another thread: with its own transactions and temporary tables."""
+        other = copy.copy(self)
+        other._variables = dict(self._variables)
+        other._begin_session(self.con.cursor())
+        try:
+            yield other
+        finally:
+            other.close()
 
     def _macros(self) -> list[tuple[str, str]]:
         """Kind (MACRO or MACRO TABLE) and name of the macros that the database in use holds."""
@@ -269,7 +285,7 @@ def attach_published(path: Path) -> duckdb.DuckDBPyConnection:
         con.close()
         raise UsageError(f"{path} cannot be opened as a publication: {error}") from error
     con.execute("USE fleet")
-    con.execute("SET TimeZone = 'UTC'")
+    con.execute("SET GLOBAL TimeZone = 'UTC'")  # for its cursors, too
     con.execute("SET enable_progress_bar = false")
     return con
 

@@ -64,7 +64,7 @@ def operations_page(published: Published, publication: Row) -> str:
     """The finished page."""
     page = Page(published)
     ranked = published.rows("ranked", top=caps.TOP, top_in_branch=caps.TOP_IN_BRANCH)
-    upkeep = published.rows("upkeep", top=caps.TOP_UPKEEP)
+    upkeep = published.rows("upkeep", top=caps.TOP_UPKEEP, of=caps.SHEET_ROWS)
     rising = published.rows("getting_worse", top=caps.TOP_RISING)
     states = _states(published.rows("fleet_state"))
     context: dict[str, Any] = {
@@ -78,7 +78,7 @@ def operations_page(published: Published, publication: Row) -> str:
         "changes": list(published.rows("changes")),
         "changed": list(published.rows("changed_units", top=caps.TOP_CHANGED)),
         "attention": list(published.rows("attention")),
-        "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED)),
+        "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED, of=caps.SHEET_ROWS)),
         "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),
         "top": _scale(ranked, upkeep),
     }

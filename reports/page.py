@@ -132,17 +132,16 @@ def json_in_html(value: Any) -> str:
 def figure_text(row: Row, column: str, style: str = "text") -> Markup:
     """A figure as a <data> element: the value itself, where it comes from (query.row.column), and how it reads."""
     value = row[column]
-    text = words.shown(value, style)
+    text = escape(words.shown(value, style))
     if value is None:
-        return Markup('<span class="unknown">{}</span>').format(text)
-    return Markup('<data value="{}" data-from="{}.{}.{}">{}</data>').format(
-        plain(value), row.asked_as, row.number, column, text
-    )
+        return Markup(f'<span class="unknown">{text}</span>')
+    source = escape(f"{row.asked_as}.{row.number}.{column}")
+    return Markup(f'<data value="{escape(plain(value))}" data-from="{source}">{text}</data>')
 
 
 def row_mark(row: Row) -> Markup:
     """The attribute by which an element says of which row it tells: the figures in it are that row's."""
-    return Markup(' data-row="{}.{}"').format(row.asked_as, row.number)
+    return Markup(f' data-row="{escape(row.asked_as)}.{row.number}"')
 
 
 def _script(name: str) -> str:
@@ -185,6 +184,7 @@ def _environment() -> Environment:
     return environment
 
 
+@cache
 def symbol(key: str, label: bool = False) -> Markup:
     """The marker of a meaning, inline; with `label` its word is read out too."""
     word = palette.BY_KEY[key].word if key in palette.BY_KEY else key

@@ -2,15 +2,23 @@
 
 What belongs here: running a query with its variables, and remembering which were asked, so that a page can say where
 each figure comes from. What does not: any computation on the rows; a figure that is missing is a query to write.
+
+What several queries would look for in a large table is looked for once: `sql/reports/shared/NAME.sql` says it, and the
+queries read it as `memory.NAME`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import duckdb
@@ -19,7 +27,9 @@ import polars as pl
 from pipeline.errors import StageError
 from pipeline.warehouse import SQL_DIR, open_published
 
-KEPT_ROWS = 200
+QUERIES = SQL_DIR / "reports"
+SHARED = re.compile(r"\bmemory\.(\w+)")
+KEPT_ROWS = 2000
 SQL_TYPES = {int: "BIGINT", float: "DOUBLE", str: "VARCHAR", list: "VARCHAR[]"}
 
 
@@ -64,8 +74,11 @@ class Result:
 
     def packed(self) -> dict[str, Any]:
         """Columns once and rows as lists, safe for JSON: dates as ISO text."""
-        rows = [[plain(value) for value in row] for row in self.frame.iter_rows()]
-        return {"columns": self.frame.columns, "rows": rows}
+        columns = [
+            [plain(value) for value in column] if column.dtype.is_temporal() or column.dtype.is_float() else column
+            for column in self.frame
+        ]
+        return {"columns": self.frame.columns, "rows": list(zip(*columns, strict=True))}
 
 
 def plain(value: Any) -> Any:
@@ -75,49 +88,94 @@ def plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date | datetime) else value
 
 
+class Made:
+    """What the pages of one published file share: made by the thread that asks first, while the others wait for it."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._made: dict[str, Future[Any]] = {}
+
+    def once(self, name: str, make: Callable[[], Any]) -> Any:
+        """What `make` returned, or the error that it raised, when it was called first under this name."""
+        with self._lock:
+            is_first = name not in self._made
+            made = self._made.setdefault(name, Future())
+        if is_first:
+            try:
+                made.set_result(make())
+            except BaseException as error:
+                made.set_exception(error)
+        return made.result()
+
+    def forget(self, name: str) -> None:
+        """Let go of what was made under this name."""
+        with self._lock:
+            self._made.pop(name, None)
+
+
 @dataclass
 class Published:
-    """An open published file, and every result that was taken from it, by key."""
+    """A connection to a published file, and every result that was taken over it, by key."""
 
     con: duckdb.DuckDBPyConnection
     results: dict[str, Result] = field(default_factory=dict)
-    answered: dict[str, pl.DataFrame] = field(default_factory=dict)  # small ones, by question
+    made: Made = field(default_factory=Made)  # small answers by question, and the tables that queries share
 
     @classmethod
     def open(cls, path: Path) -> Published:
         return cls(open_published(path))
 
-    def rows(self, query: str, key: str | None = None, **variables: Any) -> Result:
+    def beside(self) -> Published:
+        """Another connection to the same file, for another thread, which begins with the results so far."""
+        con = self.con.cursor()
+        con.execute("USE fleet")
+        return Published(con, dict(self.results), self.made)
+
+    def rows(self, query: str, key: str | None = None, of: int | None = None, **variables: Any) -> Result:
         """Run `sql/reports/<query>.sql` with its variables set (getvariable('name') in the file).
 
-        What is published does not change: a small answer is kept for the next page that asks the same.
+        What is published does not change: a small answer is kept for the next page that asks the same. A list of which
+        another page shows more takes its first `top` rows of those `of`.
         """
+        asked = variables if of is None else variables | {"top": of}
+        frame = self._answer(query, asked)
+        result = Result(key or query, query, variables, frame if of is None else frame.head(variables["top"]))
+        self.results[result.key] = result
+        return result
+
+    def _answer(self, query: str, variables: dict[str, Any]) -> pl.DataFrame:
         asked = f"{query} {sorted(variables.items())}"
-        if asked not in self.answered:
-            frame = self._ask(query, variables)
-            if frame.height > KEPT_ROWS:
-                return self._remember(key or query, query, variables, frame)
-            self.answered[asked] = frame
-        return self._remember(key or query, query, variables, self.answered[asked])
-
-    def _remember(self, key: str, query: str, variables: dict[str, Any], frame: pl.DataFrame) -> Result:
-        self.results[key] = Result(key, query, variables, frame)
-        return self.results[key]
-
-    def _ask(self, query: str, variables: dict[str, Any]) -> pl.DataFrame:
-        file = SQL_DIR / "reports" / f"{query}.sql"
-        sql = file.read_text(encoding="utf-8")
-        try:
-            for name, value in variables.items():
-                self.con.execute(f"SET VARIABLE {name} = CAST(? AS {SQL_TYPES[type(value)]})", [value])
-            frame: pl.DataFrame = self.con.sql(sql.rstrip().removesuffix(";")).pl()
-        except duckdb.Error as error:
-            raise StageError(f"sql/reports/{file.name} broke: {error}\n--- the query was:\n{sql}") from error
+        frame: pl.DataFrame = self.made.once(asked, lambda: self._ask(query, variables))
+        if frame.height > KEPT_ROWS:
+            self.made.forget(asked)
         return frame
 
-    def forget(self, *kept: str) -> None:
-        """Start a new page: results of earlier pages are let go, but for those named."""
-        self.results = {key: result for key, result in self.results.items() if key in kept}
+    def _ask(self, query: str, variables: dict[str, Any]) -> pl.DataFrame:
+        file = QUERIES / f"{query}.sql"
+        sql = file.read_text(encoding="utf-8").rstrip().removesuffix(";")
+        for name in SHARED.findall(sql):
+            self.made.once(name, partial(self._share, name))
+        with _named(file, sql):
+            for name, value in variables.items():
+                self.con.execute(f"SET VARIABLE {name} = CAST(? AS {SQL_TYPES[type(value)]})", [value])
+            frame: pl.DataFrame = self.con.sql(sql).pl()
+        return frame
+
+    def _share(self, name: str) -> None:
+        file = QUERIES / "shared" / f"{name}.sql"
+        sql = f"CREATE TABLE memory.{name} AS {file.read_text(encoding='utf-8')}"
+        with _named(file, sql):
+            self.con.execute(sql)
 
     def close(self) -> None:
         self.con.close()
+
+
+@contextmanager
+def _named(file: Path, sql: str) -> Iterator[None]:
+    """What breaks in the database is said with the file and the SQL."""
+    try:
+        yield
+    except duckdb.Error as error:
+        said = f"sql/{file.relative_to(SQL_DIR)} broke: {error}"
+        raise StageError(f"{said}\n--- the query was:\n{sql}") from error

@@ -15,6 +15,7 @@ import xlsxwriter
 from reports import caps, words
 from reports.operations import SIDE_TITLES
 from reports.queries import Published, Result, Row
+from reports.sheet import QuickSheet
 
 NAMES = ("worklist.csv", "worklist.xlsx", "rejected_rows.csv")
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -73,7 +74,7 @@ def _write_workbook(path: Path, ranked: Result, more: dict[str, pl.DataFrame], p
 
 def _write_sheet(book: Any, title: str, frame: pl.DataFrame) -> None:
     """One sheet: frozen header, autofilter, widths and number formats by column; text is written as text."""
-    sheet = book.add_worksheet(title)
+    sheet = book.add_worksheet(title, worksheet_class=QuickSheet)
     head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     sheet.freeze_panes(1, 0)
     if frame.width:
@@ -83,20 +84,7 @@ def _write_sheet(book: Any, title: str, frame: pl.DataFrame) -> None:
             column, column, WIDTHS.get(name, 13), book.add_format({"num_format": _number_format(name)})
         )
         sheet.write_string(0, column, heading(name), head)
-    for line, values in enumerate(frame.iter_rows(), 1):
-        for column, value in enumerate(values):
-            _write_cell(sheet, line, column, value)
-
-
-def _write_cell(sheet: Any, line: int, column: int, value: Any) -> None:
-    if value is None:
-        return
-    if isinstance(value, bool | str):
-        sheet.write_string(line, column, str(value)[:32_000])
-    elif hasattr(value, "isoformat"):
-        sheet.write_string(line, column, words.day(value))
-    else:
-        sheet.write_number(line, column, value)
+    sheet.write_rows(frame)
 
 
 def _number_format(name: str) -> str:

@@ -14,6 +14,7 @@ from pipeline.warehouse import SQL_DIR
 # Variables that a stage sets itself: the reference day, and what is fitted over the fleet.
 SET_BY_STAGES = {
     "today",
+    "n_sites",
     "measurer_sd",
     "level_scatter_inwc",
     "trend_scatter_inwc",

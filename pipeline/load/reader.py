@@ -30,7 +30,9 @@ def select(layout: Layout, load_id: int) -> str:
     typed = [f"{v.value} AS {v.column.name}" for v in values]
     made = [f"{sql} AS {column}" for column, sql in _made(layout, values).items()]
     suspect = " OR ".join([*(condition for v in values for condition in v.suspect), *_odd_numbers(values)])
-    source = f"(SELECT {', '.join(['*', *texts])} FROM {_source(layout)})" if texts else _source(layout)
+    source = _source(layout)
+    for layer in (texts, _oddities(values)):
+        source = f"(SELECT {', '.join(['*', *layer])} FROM {source})" if layer else source
     kept = ", ".join(n for n, _ in staged_columns(layout.table)[1:-2])
     shown = ", ".join(v.text for v in values)
     return (
@@ -53,15 +55,23 @@ def _source(layout: Layout) -> str:
     )
 
 
-def _odd_numbers(values: list[ValueSql]) -> list[str]:
-    """Suspicions about all numbers of a row at once: one that is not finite, or is written 1_000."""
-    numbers = [v for v in values if v.column.kind == "number" and v.text != ABSENT]
-    if not numbers:
+def _numbers(values: list[ValueSql]) -> list[ValueSql]:
+    return [v for v in values if v.column.kind == "number" and v.text != ABSENT]
+
+
+def _oddities(values: list[ValueSql]) -> list[str]:
+    """Does any number of the row hold an exponent or a blank, or an underscore? Asked of all their texts at once."""
+    texts = ", ".join(v.text for v in _numbers(values))
+    if not texts:
         return []
-    names = ", ".join(v.column.name for v in numbers)
-    texts = ", ".join(v.text for v in numbers)
-    odd = [f"NOT isfinite({of}({names}))" for of in ("greatest", "least")]
-    return [*odd, f"contains(concat({texts}), '_')"]
+    odd = " OR ".join(f"contains(concat({texts}), '{mark}')" for mark in "eE ")
+    return [f"({odd}) AS oddly_written", f"contains(concat({texts}), '_') AS underscored"]
+
+
+def _odd_numbers(values: list[ValueSql]) -> list[str]:
+    """Suspicions about the numbers of a row: one that is not finite, or is written 1_000."""
+    beyond = [f"abs({v.column.name}) > 1e300" for v in _numbers(values)]
+    return [*beyond, "underscored"] if beyond else []
 
 
 def _wrong(values: list[ValueSql]) -> str:
@@ -105,7 +115,8 @@ def _local_day(layout: Layout, text: str) -> str:
     zone = layout.mapping.time_zone
     formats = layout.mapping.time_format + layout.mapping.date_format
     if zone is None and not formats:
-        return f"coalesce(TRY_CAST({text} AS DATE), TRY_CAST(trim({text}) AS DATE))"
+        # Were it trimmed as the time itself is, DuckDB would trim every text once for both, not the odd ones twice.
+        return f"coalesce(TRY_CAST({text} AS DATE), TRY_CAST(ltrim(rtrim({text})) AS DATE))"
     written = f"{local_time(layout, text)}::DATE"
     if zone is None:
         return written
@@ -114,13 +125,12 @@ def _local_day(layout: Layout, text: str) -> str:
 
 
 def _decimals(layout: Layout, text: str) -> str:
-    """Digits after the decimal mark as written; an exponent moves the mark: 1.5e-1 has two."""
+    """Digits after the decimal mark as written, at most 100; an exponent moves the mark: 1.5e-1 has two."""
     plain = f"replace({text}, ',', '.')" if layout.decimal_comma else text
     after = f"CASE WHEN contains({plain}, '.') THEN strlen({plain}) - instr({plain}, '.') ELSE 0 END"
     low = f"lower(trim({plain}))"
     mantissa = f"split_part({low}, 'e', 1)"
     exponent = f"coalesce(TRY_CAST(split_part({low}, 'e', 2) AS INTEGER), 0)"
     shifted = f"greatest(greatest(strlen({mantissa}) - instr({mantissa} || '.', '.'), 0) - {exponent}, 0)"
-    odd = f"contains({text}, 'e') OR contains({text}, 'E') OR contains({text}, ' ')"
-    digits = f"least(CASE WHEN {odd} THEN {shifted} ELSE {after} END, 100)::TINYINT"
-    return f"CASE WHEN {text} IS NOT NULL AND NOT ({text} LIKE ' %' AND trim({text}) = '') THEN {digits} END"
+    digits = f"least(CASE WHEN oddly_written THEN {shifted} ELSE {after} END, 100)::TINYINT"
+    return f"CASE WHEN {text} IS NOT NULL AND NOT (oddly_written AND trim({text}) = '') THEN {digits} END"

@@ -14,6 +14,7 @@ from pipeline.load.mapping import UNITS
 from pipeline.warehouse import literal
 
 ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
+COMPARED = 4  # words; comparing with so few costs less than half of a cast, which hashes each value
 RETURN_SIDE = ("return_static", "design_return_inwc")
 
 
@@ -123,7 +124,12 @@ def _number(layout: Layout, column: Column, text: str) -> tuple[str, str]:
 
 def _word(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     kind = column.staged_type
-    value = f"coalesce(TRY_CAST({text} AS {kind}), TRY_CAST(lower(trim({text})) AS {kind}))"
+    value = f"TRY_CAST(lower(trim({text})) AS {kind})"
+    if len(column.words) <= COMPARED:
+        as_written = " ".join(f"WHEN {literal(w)} THEN {literal(w)}::{kind}" for w in column.words)
+        value = f"CASE {text} {as_written} ELSE {value} END"
+    else:
+        value = f"coalesce(TRY_CAST({text} AS {kind}), {value})"
     wrong = _stands(column, text)
     if column.name == "pressure_unit" and layout.mapping.pressure_unit is not None:
         value = f"coalesce({value}, CASE WHEN {empty(text)} THEN {literal(layout.mapping.pressure_unit)}::{kind} END)"

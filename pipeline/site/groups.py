@@ -61,3 +61,13 @@ class Groups:
                 group = by_size[at : min(at + step, int(end))]
                 yield group, self.start[group][:, None] + np.arange(size)
             first = int(end)
+
+
+def sums_of_same(key: NDArray[Any], *values: Floats) -> list[Floats]:
+    """For each cell of a row, the sum of `values` over the row's cells with its key; all of shape (m, n)."""
+    sums = [np.zeros(key.shape) for _ in values]
+    for k in range(key.shape[1]):
+        same = key == key[:, k : k + 1]
+        for summed, value in zip(sums, values, strict=True):
+            summed += same * value[:, k : k + 1]
+    return sums

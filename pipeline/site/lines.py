@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.site.groups import Floats, Groups
-from pipeline.site.visits import DAY, distance_in, in_time, make_by_parts, narrowing_of, settings_of
+from pipeline.site.groups import Floats, Groups, sums_of_same
+from pipeline.site.visits import DAY, distance_in, make_by_parts, narrowing_of, settings_of
 from pipeline.warehouse import Warehouse
 
 LEAST_SXX = 1e-9  # visits at one time say nothing of a slope
@@ -17,20 +17,24 @@ LEAST_SXX = 1e-9  # visits at one time say nothing of a slope
 
 def make_trend_line(warehouse: Warehouse) -> None:
     """Make `trend_line`: one slope and a level a mode by least squares, weights (Huber) from the robust line."""
-    make_by_parts(warehouse, ("trend_line",), _trend_line)
-
-
-def _trend_line(warehouse: Warehouse, part: str) -> tuple[pl.DataFrame]:
-    columns = in_time(
-        warehouse,
-        f"SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance FROM level_visit WHERE {part}",
-    )
-    start, (unit, at_year, tesp, measurer, measurer_variance) = _with_line(warehouse, columns)
-    equipment, modes = Groups(unit // 2), Groups(unit)
-    n_modes, slope = start["n_modes"].to_numpy(), start["slope"].to_numpy()
+    start = _starts(warehouse)
     fleet, prior_visits, cutoff = settings_of(
         warehouse, "trend_scatter_inwc", "yardstick_prior_visits", "robust_cutoff"
     )
+    make_by_parts(
+        warehouse,
+        ("trend_line",),
+        "SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance FROM level_visit WHERE {part}",
+        lambda visits: _trend_line(*_with_line(start, visits), fleet, prior_visits, cutoff),
+    )
+
+
+def _trend_line(
+    start: pl.DataFrame, visits: list[NDArray[Any]], fleet: float, prior_visits: float, cutoff: float
+) -> tuple[pl.DataFrame]:
+    unit, at_year, tesp, measurer, measurer_variance = visits
+    equipment, modes = Groups(unit // 2), Groups(unit)
+    n_modes, slope = start["n_modes"].to_numpy(), start["slope"].to_numpy()
     distance = distance_in(modes, tesp - equipment.spread(slope) * at_year)
     df = equipment.n - n_modes - 1
     own = 1.4826 * equipment.median(distance) / narrowing_of(equipment.n, n_modes)
@@ -65,15 +69,17 @@ def make_change_place(warehouse: Warehouse) -> None:
     Least squares of a step with a level a mode: sxx is n_before n_after / n, summed over modes; sxy what dy sums to
     after it. Columns as change_point.sql reads them.
     """
-    make_by_parts(warehouse, ("change_place",), _change_place)
-
-
-def _change_place(warehouse: Warehouse, part: str) -> tuple[pl.DataFrame]:
-    columns = in_time(
+    start = _starts(warehouse)
+    make_by_parts(
         warehouse,
-        f"SELECT unit_no, at_year, {DAY}, tesp_inwc FROM level_visit WHERE NOT offset_corrected AND {part}",
+        ("change_place",),
+        f"SELECT unit_no, at_year, {DAY}, tesp_inwc FROM level_visit WHERE NOT offset_corrected AND {{part}}",
+        lambda visits: _change_place(*_with_line(start, visits)),
     )
-    start, (unit, at_year, day, tesp) = _with_line(warehouse, columns)
+
+
+def _change_place(start: pl.DataFrame, visits: list[NDArray[Any]]) -> tuple[pl.DataFrame]:
+    unit, at_year, day, tesp = visits
     modes, equipment = Groups(unit), Groups(unit // 2)
     dx = at_year - modes.spread(modes.sum(at_year) / modes.n)
     dy = tesp - modes.spread(modes.sum(tesp) / modes.n)
@@ -127,20 +133,21 @@ def _shared(groups: Groups, part: Floats, measurer: NDArray[np.uint64], variance
     """
     shared = np.zeros(len(groups.n))
     for group, rows in groups.blocks():
-        same = (measurer[rows][:, :, None] == measurer[rows][:, None, :]).astype(np.float64)
-        parts = part[rows][:, :, None]
-        beyond = np.maximum((same @ parts) ** 2 - same @ parts**2, 0)[:, :, 0]
+        parts = part[rows]
+        own, squares, count = sums_of_same(measurer[rows], parts, parts**2, np.ones(parts.shape))
         # Each of a measurer's rows holds the same sums, so each gives its part of them.
-        shared[group] = (variance[rows] * beyond / same.sum(axis=2)).sum(axis=1)
+        shared[group] = (variance[rows] * np.maximum(own**2 - squares, 0) / count).sum(axis=1)
     return shared
 
 
-def _with_line(warehouse: Warehouse, columns: list[NDArray[Any]]) -> tuple[pl.DataFrame, list[NDArray[Any]]]:
+def _starts(warehouse: Warehouse) -> pl.DataFrame:
+    return warehouse.query("SELECT * FROM trend_start ORDER BY equipment_no")
+
+
+def _with_line(start: pl.DataFrame, visits: list[NDArray[Any]]) -> tuple[pl.DataFrame, list[NDArray[Any]]]:
     """Rows of `trend_start`, one for each equipment among the visits, and the visits of the equipment that has one."""
-    start = warehouse.query("SELECT * FROM trend_start ORDER BY equipment_no")
-    equipment = Groups(columns[0] // 2)
-    has = np.isin(equipment.key, start["equipment_no"].to_numpy())
-    rows = equipment.spread(has)
-    return start.filter(pl.Series(np.isin(start["equipment_no"].to_numpy(), equipment.key[has]))), [
-        column[rows] for column in columns
-    ]
+    equipment = Groups(visits[0] // 2)
+    place = np.searchsorted(start["equipment_no"].to_numpy(), equipment.key)
+    found = np.append(start["equipment_no"].to_numpy(), -1)[place] == equipment.key
+    rows = equipment.spread(found)
+    return start[place[found]], [column[rows] for column in visits]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
@@ -9,23 +11,36 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 DRAWS = 400
+DRAWS_AT_ONCE = 20
+ROWS_AT_ONCE = 4096  # of all draws: what the processor's cache holds
 SEED = 19760101  # any fixed number: the same fleet gives the same intervals
 
 
 def rank_intervals(level: Floats, error: Floats, df: Floats, rated: Floats) -> tuple[Floats, Floats]:
     """95 % interval of each row's rank by excess over the rating; arrays of shape (n,), in in. w.c."""
-    if len(level) == 0:
-        return level, level
     generator = np.random.default_rng(SEED)
     ranks = np.empty((DRAWS, len(level)), dtype=np.int32)
     places = np.arange(1, len(level) + 1, dtype=np.int32)
-    for draw in range(DRAWS):
-        excess = level + error * generator.standard_t(df) - rated
-        ranks[draw, np.argsort(-excess)] = places  # no two draws are equal: any sort gives the same order
-    by_row = np.ascontiguousarray(ranks.T)
-    by_row.sort(axis=1)
-    low, high = (np.rint(share * (DRAWS - 1)).astype(int) for share in (0.025, 0.975))
-    return by_row[:, low].astype(np.float64), by_row[:, high].astype(np.float64)
+
+    def rank(first: int, drawn: list[Floats]) -> None:
+        for draw, excess in enumerate(drawn, first):
+            ranks[draw, np.argsort(-excess)] = places  # no two draws are equal: any sort gives the same order
+
+    with ThreadPoolExecutor(1) as beside:  # ranks what is drawn while the next are drawn
+        ranked = beside.submit(rank, 0, [])
+        for first in range(0, DRAWS, DRAWS_AT_ONCE):
+            drawn = [level + error * generator.standard_t(df) - rated for _ in range(DRAWS_AT_ONCE)]
+            ranked.result()
+            ranked = beside.submit(rank, first, drawn)
+    ranked.result()
+    low, high = (round(share * (DRAWS - 1)) for share in (0.025, 0.975))
+    interval = np.empty((2, len(level)))
+    for first in range(0, len(level), ROWS_AT_ONCE):
+        rows = slice(first, first + ROWS_AT_ONCE)
+        by_row = np.ascontiguousarray(ranks[:, rows].T)
+        by_row.sort(axis=1)
+        interval[:, rows] = by_row[:, low], by_row[:, high]
+    return interval[0], interval[1]
 
 
 def rank_frame(rows: pl.DataFrame) -> pl.DataFrame:

@@ -47,10 +47,10 @@ def theil_sen(series: Groups, x: Floats, y: Floats, stratum: NDArray[Any]) -> Sl
         slopes.sort(axis=1)  # those that do not count are last
         n_slopes = counts.sum(axis=1)
         s[group] = (np.sign(np.round(rise, 9)) * counts).sum(axis=1)
-        together = None if (strata == strata[:, :1]).all() else strata[:, :, None] == strata[:, None, :]
-        variance = (_untied(together, rows.shape[1]) - _tied(together, np.round(ys, 9))) / 18
+        apart = None if (strata == strata[:, :1]).all() else strata
+        variance = (_untied(ys, apart) - _tied(np.round(ys, 9), apart)) / 18
         if (run == 0).any():
-            variance -= _tied(together, xs) / 18
+            variance -= _tied(xs, apart) / 18
         sigma = np.sqrt(np.maximum(variance, 0))
         slope[group] = (_pick(slopes, (n_slopes - 1) // 2) + _pick(slopes, n_slopes // 2)) / 2
         lo[group] = _pick(slopes, np.round((n_slopes - Z_95 * sigma) / 2).astype(int) - 1)
@@ -69,18 +69,17 @@ def _pick(ordered: Floats, place: Ints) -> Floats:
     return picked
 
 
-def _tied(together: NDArray[np.bool_] | None, values: Floats) -> Ints:
-    """The sum over groups of t equal values of t (t - 1)(2 t + 5); `together`: which pairs are of one stratum."""
-    same = values[:, :, None] == values[:, None, :]
-    return _sum_of_sizes(same if together is None else same & together)
-
-
-def _untied(together: NDArray[np.bool_] | None, n: int) -> Ints | int:
+def _untied(values: Floats, strata: NDArray[Any] | None) -> Ints | int:
     """n (n - 1)(2 n + 5), summed over strata of n values."""
-    return n * (n - 1) * (2 * n + 5) if together is None else _sum_of_sizes(together)
+    n = values.shape[1]
+    return n * (n - 1) * (2 * n + 5) if strata is None else _tied(np.zeros_like(values), strata)
 
 
-def _sum_of_sizes(same: NDArray[np.bool_]) -> Ints:
-    t = same.sum(axis=2)  # of each value, how many are of its group, itself included
+def _tied(values: Floats, strata: NDArray[Any] | None) -> Ints:
+    """The sum over groups of t equal values of t (t - 1)(2 t + 5), within a stratum each; values of shape (m, n)."""
+    t = np.zeros(values.shape, dtype=np.int64)  # of each value, how many are of its group, itself included
+    for k in range(values.shape[1]):
+        same = values == values[:, k : k + 1]
+        t += same if strata is None else same & (strata == strata[:, k : k + 1])
     summed: Ints = ((t - 1) * (2 * t + 5)).sum(axis=1)
     return summed

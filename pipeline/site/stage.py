@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd, settled
+from pipeline.site.levels import make_level_centre, make_level_scatter
 from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.ranks import rank_frame
 from pipeline.site.trends import make_series, make_trend_adjusted
@@ -70,16 +73,26 @@ def set_cause_variance(warehouse: Warehouse) -> None:
     warehouse.set_variable("cause_variance", settled(variance), "DOUBLE")
 
 
-def set_rank_interval(warehouse: Warehouse) -> None:
-    """Make `rank_interval`: how sure the places in the list of sites are."""
+def judge_fleet(warehouse: Warehouse) -> None:
+    """Make `trend_adjusted`, `branch_static` and `site_priority` with `rank_interval`: how sure its places are."""
     listed = warehouse.query(
         """
         SELECT unit_no, level_inwc, level_se_inwc, level_df, rated_tesp_inwc
         FROM priority_evidence ORDER BY unit_no
         """
     )
-    warehouse.store("rank_interval", rank_frame(listed), temporary=True)
+    with ThreadPoolExecutor(1) as beside:  # numpy draws while DuckDB rolls up
+        ranks = beside.submit(rank_frame, listed)
+        make_trend_adjusted(warehouse)
+        warehouse.set_variable(
+            "n_sites", warehouse.scalar("SELECT greatest(count(*), 1) FROM site"), "BIGINT"
+        )
+        warehouse.run("site/branch_static.sql")
+        warehouse.store("rank_interval", ranks.result(), temporary=True)
+    warehouse.run("site/site_priority.sql")
 
+
+JUDGED = ("series_test", "trend_test", "unit_verdict", "priority_evidence")  # what judge_fleet reads
 
 # Few changes between the scopes: a part of the fleet waits for all others at each. What every new day or false discovery
 # rate moves for everybody is a fleet step, and looks at few columns.
@@ -90,14 +103,11 @@ STEPS = (
     Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
     Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
-    Step("equipment", "site/level_centre.sql", ("level_centre",)),
-    Step("equipment", "site/level_distance.sql", ("level_distance",)),
+    Step("equipment", make_level_centre, ("level_centre", "level_distance"), ("level_visit",)),
     Step("equipment", make_series, ("series_test", "trend_start", "trend_distance"), ("level_visit",)),
     Step("fleet", set_level_scatter, (), ("level_distance",)),
     Step("fleet", set_trend_scatter, (), ("trend_distance",)),
-    Step("equipment", "site/level_weight.sql"),
-    Step("equipment", "site/level_scatter.sql", ("level_scatter",)),
-    Step("equipment", "site/cause_mean.sql", ("cause_mean",)),
+    Step("equipment", make_level_scatter, ("level_scatter", "cause_mean"), ("level_visit", "level_centre")),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
     Step("equipment", make_trend_line, ("trend_line",), ("level_visit", "trend_start")),
     Step("fleet", set_scatter_prior, (), ("level_scatter",)),
@@ -113,10 +123,7 @@ STEPS = (
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
     Step("fleet", "site/site_attention.sql", ("site_attention",)),
-    Step("fleet", make_trend_adjusted, ("trend_adjusted",), ("series_test", "trend_test")),
-    Step("fleet", set_rank_interval, ("rank_interval",), ("priority_evidence",)),
-    Step("fleet", "site/site_priority.sql", ("site_priority",)),
-    Step("fleet", "site/branch_static.sql", ("branch_static",)),
+    Step("fleet", judge_fleet, ("trend_adjusted", "branch_static", "site_priority"), JUDGED),
     Step("fleet", "site/site_trend.sql", ("site_trend",)),
     Step("fleet", "site/restriction_trend.sql", ("restriction_trend",)),
     Step("fleet", "site/equipment_trend.sql", ("equipment_trend",)),

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.site.groups import Floats, Groups
 from pipeline.site.slopes import theil_sen
-from pipeline.site.visits import DAY, distance_in, in_time, make_by_parts, narrowing_of, settings_of
+from pipeline.site.visits import DAY, distance_in, make_by_parts, narrowing_of, settings_of
 from pipeline.warehouse import Warehouse
 
 
@@ -21,16 +21,21 @@ def make_series(warehouse: Warehouse) -> None:
     trend_start: a robust slope of each equipment over its modes, and seasonal Kendall, its modes as the seasons.
     trend_distance: how far visits lie from that line, brought to what it would be with many visits.
     """
-    make_by_parts(warehouse, ("series_test", "trend_start", "trend_distance"), _series)
-
-
-def _series(warehouse: Warehouse, part: str) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
-    unit, at_year, day, tesp, airflow_ratio = in_time(
-        warehouse, f"SELECT unit_no, at_year, {DAY}, tesp_inwc, airflow_ratio FROM level_visit WHERE {part}"
-    )
     least, least_days, exponent = settings_of(
         warehouse, "trend_min_visits", "trend_min_span_days", "duct_exponent"
     )
+    make_by_parts(
+        warehouse,
+        ("series_test", "trend_start", "trend_distance"),
+        f"SELECT unit_no, at_year, {DAY}, tesp_inwc, airflow_ratio FROM level_visit WHERE {{part}}",
+        lambda visits: _series(visits, least, least_days, exponent),
+    )
+
+
+def _series(
+    visits: list[NDArray[Any]], least: float, least_days: float, exponent: float
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    unit, at_year, day, tesp, airflow_ratio = visits
     known = airflow_ratio > 0
     restriction = tesp[known] / airflow_ratio[known] ** exponent
     frames = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -18,26 +19,41 @@ DAY = "visited_on - DATE '1970-01-01' AS day"
 
 
 def make_by_parts(
-    warehouse: Warehouse, names: Sequence[str], make: Callable[[Warehouse, str], Sequence[pl.DataFrame]]
+    warehouse: Warehouse,
+    names: Sequence[str],
+    query: str,
+    make: Callable[[list[NDArray[Any]]], Sequence[pl.DataFrame]],
 ) -> None:
-    """Make the tables `names` of what `make` returns for each part of the fleet, given as a condition on visits."""
-    parts = [make(warehouse, part) for part in _parts(warehouse)]
+    """Make the tables `names` of what `make` returns for each part of the fleet.
+
+    `make` gets the columns of `query`, in which {part} stands for a condition on visits, by unit and time. As many
+    parts are worked on at once as DuckDB has threads: numpy works without the interpreter's lock.
+    """
+    at_once = warehouse.scalar("SELECT current_setting('threads')")
+    made: list[Future[Sequence[pl.DataFrame]]] = []
+    with ThreadPoolExecutor(at_once) as threads:
+        for part in _parts(warehouse, at_once):
+            rows = warehouse.query(query.format(part=part))
+            if len(made) >= at_once:  # no more rows are held than are worked on, and the next ones
+                made[-at_once].result()
+            made.append(threads.submit(lambda rows: make(_in_time(rows)), rows))
+    parts = [part.result() for part in made]
     for name, frames in zip(names, zip(*parts, strict=True), strict=True):
         warehouse.store(name, pl.concat(frames), temporary=True)
 
 
-def _parts(warehouse: Warehouse) -> list[str]:
-    """Conditions that cut the fleet between pieces of equipment, about ROWS_AT_ONCE visits each."""
+def _parts(warehouse: Warehouse, at_once: int) -> list[str]:
+    """Conditions that cut the fleet between pieces of equipment: `at_once` have about ROWS_AT_ONCE visits together."""
     rows = warehouse.scalar("SELECT count(*) FROM level_visit")
     pieces = warehouse.scalar("SELECT coalesce(max(unit_no), 0) // 2 + 1 FROM level_visit")
-    n = max(math.ceil(rows / ROWS_AT_ONCE), 1)
+    n = max(math.ceil(rows / ROWS_AT_ONCE * at_once), 1)
     width = 2 * math.ceil(pieces / n)
     return [f"unit_no >= {i * width} AND unit_no < {(i + 1) * width}" for i in range(n)]
 
 
-def in_time(warehouse: Warehouse, query: str) -> list[NDArray[Any]]:
-    """The columns of a query, unit_no and at_year the first two, by unit and time: as they mostly come anyway."""
-    columns = [column.to_numpy() for column in warehouse.query(query).iter_columns()]
+def _in_time(rows: pl.DataFrame) -> list[NDArray[Any]]:
+    """The columns, unit_no and at_year the first two, by unit and time: as they mostly come anyway."""
+    columns = [column.to_numpy() for column in rows.iter_columns()]
     step = np.diff(columns[0])
     if ((step > 0) | ((step == 0) & (np.diff(columns[1]) >= 0))).all():
         return columns

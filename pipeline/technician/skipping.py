@@ -90,7 +90,9 @@ def _pooled(skipped: Floats, visits: Floats) -> float:
 def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
     """Maximum-likelihood a, b of a beta-binomial; nearly a binomial where the data show no extra spread."""
     rate = _pooled(skipped, visits)
-    (k, n), times = np.unique(np.stack([skipped, visits]), axis=1, return_counts=True)
+    most = visits.max(initial=0.0) + 1  # whole numbers, of which two make one
+    both, times = np.unique(skipped * most + visits, return_counts=True)
+    k, n = np.divmod(both, most)
 
     def loss(log_size: float) -> float:
         a, b = rate * np.exp(log_size), (1 - rate) * np.exp(log_size)

@@ -28,9 +28,9 @@ def rising(result: Result) -> Any:
     x = alt.X(
         "slope_lo:Q", title=f"rise of the total ({INWC} a year), 95 % interval", axis=alt.Axis(format=".2f")
     )
-    whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2="slope_hi:Q")
+    whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("slope_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="triangle-up", color="var(--ink)", opacity=1).encode(
-        x="slope_inwc_per_year:Q",
+        x=alt.X("slope_inwc_per_year:Q"),
         tooltip=[
             alt.Tooltip("site_label:N", title="site"),
             alt.Tooltip("equipment_id:N", title="unit"),
@@ -61,9 +61,9 @@ def work(result: Result) -> Any:
         title=f"change of the level after the work ({INWC}), 95 % interval",
         axis=alt.Axis(labelExpr=SIGNED),
     )
-    whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2="shift_hi:Q")
+    whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("shift_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="square", color="var(--upkeep)", opacity=1).encode(
-        x="shift_inwc:Q",
+        x=alt.X("shift_inwc:Q"),
         tooltip=[
             alt.Tooltip("work_kind:N", title="work"),
             alt.Tooltip("n_pairs:Q", title="pairs"),

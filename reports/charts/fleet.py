@@ -48,7 +48,7 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
         .encode(
             x=x,
             y=y,
-            order="order:Q",
+            order=alt.Order("order:Q"),
             color=palette.side_colour("shown_as", SHOWN, title=None),
             fill=palette.side_colour("shown_as", SHOWN, title=None),
             fillOpacity=alt.condition("datum.static_state == 'chronic'", alt.value(1), alt.value(0)),
@@ -74,11 +74,11 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
         told="'rated ' + format(datum.rated_tesp_inwc, '.2f')",
     )
     line = ends.mark_rule(color="var(--ink)", strokeDash=[6, 3], strokeWidth=1.2).encode(
-        x=alt.X("x0:Q"), y=alt.Y("y0:Q"), x2="x1:Q", y2="y1:Q"
+        x=alt.X("x0:Q"), y=alt.Y("y0:Q"), x2=alt.X2("x1:Q"), y2=alt.Y2("y1:Q")
     )
     told = ends.mark_text(
         align="left", baseline="bottom", dx=4, dy=-2, fontSize=11, fontWeight="bold"
-    ).encode(x=alt.X("x0:Q"), y=alt.Y("y0:Q"), text="told:N")
+    ).encode(x=alt.X("x0:Q"), y=alt.Y("y0:Q"), text=alt.Text("told:N"))
     params = [alt.param(name=name, value="") for name in ("branch", "kind", "mode")]
     return alt.layer(line, marks, told).add_params(*params).properties(width="container", height=470)
 
@@ -114,7 +114,7 @@ def branches(result: Result) -> Any:
             ),
             x=alt.X("units:Q", title="chronic units (count)", axis=alt.Axis(tickMinStep=1, format="d")),
             color=palette.side_colour("side", sides),
-            order="place:Q",
+            order=alt.Order("place:Q"),
             tooltip=[
                 alt.Tooltip("branch:N", title="branch"),
                 alt.Tooltip("equipment_kind:N", title="kind"),

@@ -1,4 +1,7 @@
-"""What several charts share: the data's name, axes in the trade's units, interval marks."""
+"""What several charts share: the data's name, axes in the trade's units, interval marks.
+
+A channel is written as one (`y=alt.Y("tesp_inwc:Q")`): for a bare text the library goes through all its classes.
+"""
 
 from __future__ import annotations
 

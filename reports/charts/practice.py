@@ -37,13 +37,13 @@ def funnel(technicians: Result) -> Any:
     fleet = (
         alt.Chart(data)
         .mark_line(color="var(--quiet)", strokeWidth=1.3)
-        .encode(x="n_visits:Q", y="fleet_skip_rate:Q")
+        .encode(x=alt.X("n_visits:Q"), y=alt.Y("fleet_skip_rate:Q"))
     )
     whisker = (
         alt.Chart(data)
         .transform_filter("datum.zeroing_state == 'skips_zero'")
         .mark_rule(color="var(--supply)", strokeWidth=1.2)
-        .encode(x="n_visits:Q", y="skip_lo:Q", y2="skip_hi:Q")
+        .encode(x=alt.X("n_visits:Q"), y=alt.Y("skip_lo:Q"), y2=alt.Y2("skip_hi:Q"))
     )
     marks = (
         alt.Chart(data)
@@ -80,7 +80,7 @@ def funnel(technicians: Result) -> Any:
         alt.Chart(data)
         .transform_filter("datum.zeroing_state == 'skips_zero' && isValid(datum.technician_id)")
         .mark_text(align="left", dx=9, fontSize=11)
-        .encode(x="n_visits:Q", y="skip_rate:Q", text="technician_id:N")
+        .encode(x=alt.X("n_visits:Q"), y=alt.Y("skip_rate:Q"), text=alt.Text("technician_id:N"))
     )
     return alt.layer(limit, fleet, whisker, marks, names).properties(width="container", height=320)
 
@@ -131,9 +131,9 @@ def offsets(result: Result) -> Any:
         axis=alt.Axis(labelExpr=SIGNED, tickCount=8),
         scale=alt.Scale(padding=16, nice=False),
     )
-    whisker = base.mark_rule(strokeWidth=1.5).encode(x=x, x2="offset_hi_inwc:Q", color=colour)
+    whisker = base.mark_rule(strokeWidth=1.5).encode(x=x, x2=alt.X2("offset_hi_inwc:Q"), color=colour)
     marks = base.mark_point(filled=True, size=70, opacity=1).encode(
-        x="offset_inwc:Q",
+        x=alt.X("offset_inwc:Q"),
         color=colour,
         shape=shape,
         tooltip=[

@@ -44,7 +44,7 @@ def fates(by_month: Result) -> Any:
                     symbolSize=160,
                 ),
             ),
-            order="place:Q",
+            order=alt.Order("place:Q"),
             tooltip=[
                 alt.Tooltip("visit_month:N", title="month"),
                 alt.Tooltip("fate:N", title="became of"),
@@ -104,7 +104,7 @@ def grid(shares: Result, member: str) -> Any:
     figures = (
         base.transform_calculate(figure="round(datum.share * 100)")
         .mark_text(fontSize=10)
-        .encode(text="figure:Q", tooltip=tooltip)
+        .encode(text=alt.Text("figure:Q"), tooltip=tooltip)
     )
     checks = shares.frame["title"].n_unique() if len(shares) else 0
     return alt.layer(fields, figures).properties(width="container", height=row_height(checks, 22))
@@ -137,11 +137,11 @@ def aside(shares: Result, member: str) -> Any:
     fleet = (
         alt.Chart(data)
         .mark_rule(color="var(--ink)", strokeDash=[6, 3], strokeWidth=1.2)
-        .encode(x="mean(fleet_share):Q")
+        .encode(x=alt.X("mean(fleet_share):Q"))
     )
-    whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2="share_hi:Q")
+    whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("share_hi:Q"))
     marks = base.mark_point(filled=True, size=70, color="var(--ink)", opacity=1).encode(
-        x="share:Q",
+        x=alt.X("share:Q"),
         tooltip=[
             alt.Tooltip("member:N", title=member),
             alt.Tooltip("n_visits:Q", title="visits"),
@@ -183,6 +183,8 @@ def checks(result: Result) -> Any:
             alt.Tooltip("consequence:N", title="consequence"),
         ],
     )
-    figures = base.mark_text(align="left", dx=4, fontSize=11).encode(x="share:Q", text="told:N")
+    figures = base.mark_text(align="left", dx=4, fontSize=11).encode(
+        x=alt.X("share:Q"), text=alt.Text("told:N")
+    )
     found = sum(1 for row in result if row["n_visits"])
     return alt.layer(bars, figures).properties(width="container", height=row_height(found, 21))

@@ -50,10 +50,13 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
         alt.Tooltip("other_state:N", title="state"),
     ]
     over = base.mark_rule(strokeWidth=9, opacity=0.28, cursor="pointer").encode(
-        x=inwc_x("rated_tesp_inwc", "total external static, like new"), x2="level_inwc:Q", y=y, color=colour
+        x=inwc_x("rated_tesp_inwc", "total external static, like new"),
+        x2=alt.X2("level_inwc:Q"),
+        y=y,
+        color=colour,
     )
     whisker = base.mark_rule(strokeWidth=1.5).encode(
-        x=alt.X("level_lo_inwc:Q"), x2="level_hi_inwc:Q", y=y, color=colour
+        x=alt.X("level_lo_inwc:Q"), x2=alt.X2("level_hi_inwc:Q"), y=y, color=colour
     )
     rating = base.mark_point(shape="stroke", size=330, angle=90, strokeWidth=2, stroke="var(--ink)").encode(
         x=alt.X("rated_tesp_inwc:Q"), y=y
@@ -73,9 +76,9 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
     told = base.mark_text(
         align="left", baseline="top", dy=3, fontSize=12, cursor="pointer", limit=alt.ExprRef("width")
     ).encode(
-        x=alt.value(0),
+        x=alt.XValue(0),
         y=alt.Y("line_number:O", title=None, axis=None, bandPosition=0),
-        text="line:N",
+        text=alt.Text("line:N"),
     )
     lines = min(how_many, len(ranked))
     return alt.layer(over, whisker, rating, other, level, told).properties(

@@ -28,16 +28,16 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
     same = "datum.equipment_id == unit && datum.mode == mode"
     fact = alt.Chart(rows_of(facts)).transform_filter(same)
     band = fact.mark_rect(color="var(--none)", opacity=0.18).encode(
-        y=inwc_y("level_lo_inwc", "total external static", zero=False), y2="level_hi_inwc:Q"
+        y=inwc_y("level_lo_inwc", "total external static", zero=False), y2=alt.Y2("level_hi_inwc:Q")
     )
-    level = fact.mark_rule(color="var(--none)", strokeWidth=1.5).encode(y="level_inwc:Q")
+    level = fact.mark_rule(color="var(--none)", strokeWidth=1.5).encode(y=alt.Y("level_inwc:Q"))
     rating = fact.mark_rule(color="var(--ink)", strokeDash=[6, 3], strokeWidth=1.5).encode(
-        y="rated_tesp_inwc:Q"
+        y=alt.Y("rated_tesp_inwc:Q")
     )
     told = (
         fact.mark_text(align="left", baseline="bottom", dx=4, dy=-3, fontSize=11, fontWeight="bold")
         .transform_calculate(told="'rated ' + format(datum.rated_tesp_inwc, '.2f')")
-        .encode(x=alt.value(0), y="rated_tesp_inwc:Q", text="told:N")
+        .encode(x=alt.XValue(0), y=alt.Y("rated_tesp_inwc:Q"), text=alt.Text("told:N"))
     )
     done = alt.Chart(rows_of(work)).transform_filter("datum.equipment_id == unit")
     when = done.mark_rule(color="var(--upkeep)", strokeDash=[2, 2], strokeWidth=1.5).encode(
@@ -48,7 +48,7 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
             angle=270, align="left", baseline="bottom", dx=6, dy=-3, fontSize=11, color="var(--upkeep)"
         )
         .transform_calculate(told="replace(replace(datum.work_kind, '_', ' '), '_', ' ')")
-        .encode(x="done_on:T", y=alt.value(height), text="told:N")
+        .encode(x=alt.X("done_on:T"), y=alt.YValue(height), text=alt.Text("told:N"))
     )
     seen = alt.Chart(rows_of(visits)).transform_filter(f"{same} && !datum.is_in_future")
     error = (
@@ -56,11 +56,11 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
             lo="datum.tesp_inwc - 2 * datum.u_tesp_inwc", hi="datum.tesp_inwc + 2 * datum.u_tesp_inwc"
         )
         .mark_rule(color="var(--quiet)", strokeWidth=1)
-        .encode(x="visited_on:T", y="lo:Q", y2="hi:Q")
+        .encode(x=alt.X("visited_on:T"), y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q"))
     )
     marks = seen.mark_point(size=80, strokeWidth=1.8, color="var(--ink)", opacity=1).encode(
         x=day_x("visited_on", "day of the visit"),
-        y="tesp_inwc:Q",
+        y=alt.Y("tesp_inwc:Q"),
         shape=alt.Shape(
             "reading:N",
             title=None,
@@ -73,7 +73,7 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
             legend=alt.Legend(orient="top"),
             scale=alt.Scale(domain=list(READINGS), range=["var(--ink)", "var(--paper)", "var(--paper)"]),
         ),
-        stroke=alt.value("var(--ink)"),
+        stroke=alt.StrokeValue("var(--ink)"),
         tooltip=[
             alt.Tooltip("visit_id:N", title="visit"),
             alt.Tooltip("visited_on:N", title="day"),
@@ -89,7 +89,7 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
     flagged = (
         seen.transform_filter("isValid(datum.findings)")
         .mark_text(text="!", dy=-13, fontSize=13, fontWeight="bold", color="var(--supply)")
-        .encode(x="visited_on:T", y="tesp_inwc:Q")
+        .encode(x=alt.X("visited_on:T"), y=alt.Y("tesp_inwc:Q"))
     )
     layers = (band, level, rating, error, when, what, marks, flagged, told)
     return alt.layer(*layers).add_params(*_chosen(unit, mode)).properties(width="container", height=height)
@@ -116,8 +116,8 @@ def sides(visits: Result, facts: Result, unit: str, mode: str) -> Any:
         color=palette.side_colour("side", keys),
     )
     marks = seen.mark_point(size=60, filled=True, opacity=1).encode(
-        x="visited_on:T",
-        y="static_inwc:Q",
+        x=alt.X("visited_on:T"),
+        y=alt.Y("static_inwc:Q"),
         color=palette.side_colour("side", keys),
         shape=palette.side_shape("side", keys),
         tooltip=[
@@ -177,7 +177,7 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
         ),
         color=palette.side_colour("cause", keys, legend=False),
     )
-    figures = base.mark_text(align="left", dx=5).encode(x=alt.X("inside:Q"), text="figure:N")
+    figures = base.mark_text(align="left", dx=5).encode(x=alt.X("inside:Q"), text=alt.Text("figure:N"))
     zero = alt.Chart(rows_of(split)).mark_rule(color="var(--ink)").encode(x=alt.datum(0))
     return (
         alt.layer(bars, zero, figures)

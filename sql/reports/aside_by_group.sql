@@ -2,16 +2,16 @@
 -- the fleet's share beside it. Only from the minimum of visits; the groups with the highest lower limit, most first.
 WITH grouped AS (
     SELECT
-        CASE WHEN getvariable('grouping') = 'technician' THEN technician_id ELSE instrument_id END AS member,
-        count(*) AS n_visits,
-        count(*) FILTER (WHERE NOT valid) AS n_aside
-    FROM visit_static
-    GROUP BY ALL
+        member,
+        n_visits,
+        n_set_aside AS n_aside
+    FROM memory.visit_count
+    WHERE grouping = getvariable('grouping')
 ),
 
 fleet AS (
-    SELECT count(*) FILTER (WHERE NOT valid) / count(*) AS fleet_share
-    FROM visit_static
+    SELECT sum(n_aside) / sum(n_visits) AS fleet_share
+    FROM grouped
 )
 
 SELECT

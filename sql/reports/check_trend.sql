@@ -1,34 +1,25 @@
 -- Each check over the last getvariable('months') months that have visits and are not after the reference day: its share
 -- of each month's visits in order (shares), and the latest six of these months against those before, with Wilson's 95 %
 -- interval. Only checks that found something in these months; those that found most lately first.
-WITH visits AS (
+WITH months AS (
     SELECT
-        visit_id,
-        date_trunc('month', visited_on) AS visit_month
-    FROM visit_static
-    WHERE visited_on <= (SELECT publication.today FROM publication)
-),
-
-months AS (
-    SELECT
-        visit_month,
-        count(*) AS n_visits,
-        row_number() OVER (ORDER BY visit_month DESC) AS months_ago
-    FROM visits
-    GROUP BY visit_month
-    ORDER BY visit_month DESC
+        month AS visit_month,
+        n_visits,
+        row_number() OVER (ORDER BY month DESC) AS months_ago
+    FROM memory.visit_count
+    WHERE grouping = 'month'
+    ORDER BY month DESC
     LIMIT getvariable('months')
 ),
 
 found AS (
     SELECT
-        finding.check_id,
-        visits.visit_month,
-        count(*) AS n_found
-    FROM finding
-    INNER JOIN visits ON finding.visit_id = visits.visit_id
-    INNER JOIN months ON visits.visit_month = months.visit_month
-    GROUP BY ALL
+        c.check_id,
+        c.month AS visit_month,
+        c.n_found
+    FROM memory.check_count AS c
+    INNER JOIN months ON c.month = months.visit_month
+    WHERE c.grouping = 'month'
 ),
 
 checks AS (

@@ -13,6 +13,18 @@ WITH named AS (
         )
 ),
 
+findings AS (
+    SELECT
+        c.technician_id,
+        c.finding,
+        count(*) AS n_of_finding
+    FROM coaching_visit AS c
+    INNER JOIN named ON c.technician_id = named.technician_id
+    GROUP BY c.technician_id, c.finding
+    ORDER BY c.technician_id, c.finding
+    LIMIT getvariable('top')
+),
+
 numbered AS (
     SELECT
         c.technician_id,
@@ -23,11 +35,10 @@ numbered AS (
         c.equipment_id,
         c.mode,
         c.look_at[:300] AS look_at,
-        count(*) OVER (PARTITION BY c.technician_id, c.finding) AS n_of_finding,
-        row_number() OVER (PARTITION BY c.technician_id, c.finding ORDER BY c.visited_on DESC, c.visit_id ASC) AS place,
-        dense_rank() OVER (ORDER BY c.technician_id, c.finding) AS finding_number
+        f.n_of_finding,
+        row_number() OVER (PARTITION BY c.technician_id, c.finding ORDER BY c.visited_on DESC, c.visit_id ASC) AS place
     FROM coaching_visit AS c
-    INNER JOIN named ON c.technician_id = named.technician_id
+    INNER JOIN findings AS f ON c.technician_id = f.technician_id AND c.finding = f.finding
 )
 
 SELECT
@@ -47,5 +58,5 @@ SELECT
     n.n_of_finding
 FROM numbered AS n
 LEFT JOIN check_catalog AS k ON n.finding = k.check_id
-WHERE n.place <= getvariable('newest') AND n.finding_number <= getvariable('top')
+WHERE n.place <= getvariable('newest')
 ORDER BY n.technician_id ASC, n.finding ASC, n.visited_on DESC, n.visit_id ASC;

@@ -1,35 +1,34 @@
 -- The fates of visit_fates.sql by month of the visit: the last getvariable('months') months that have visits and are not
 -- after the reference day.
-WITH fates AS (
+WITH months AS (
     SELECT
-        strftime(v.visited_on, '%Y-%m') AS visit_month,
-        CASE
-            WHEN NOT v.valid THEN 'set_aside'
-            WHEN NOT v.like_new THEN 'not_like_new'
-            WHEN v.repairs <> '' THEN 'repaired'
-            ELSE 'as_recorded'
-        END AS fate
-    FROM visit_static AS v
-    WHERE v.visited_on <= (SELECT publication.today FROM publication)
+        month,
+        n_visits AS n_in_month,
+        n_visits - n_set_aside - n_not_like_new - n_repaired AS n_as_recorded,
+        n_repaired,
+        n_not_like_new,
+        n_set_aside
+    FROM memory.visit_count
+    WHERE grouping = 'month'
+    ORDER BY month DESC
+    LIMIT getvariable('months')
 ),
 
-months AS (
+fates AS (
     SELECT
-        visit_month,
-        count(*) AS n_in_month
-    FROM fates
-    GROUP BY visit_month
-    ORDER BY visit_month DESC
-    LIMIT getvariable('months')
+        strftime(month, '%Y-%m') AS visit_month,
+        unnest(['as_recorded', 'repaired', 'not_like_new', 'set_aside']) AS fate,
+        unnest([n_as_recorded, n_repaired, n_not_like_new, n_set_aside]) AS n_visits,
+        n_in_month
+    FROM months
 )
 
 SELECT
-    fates.visit_month,
-    fates.fate,
-    count(*) AS n_visits,
-    months.n_in_month,
-    count(*) / months.n_in_month AS share
+    visit_month,
+    fate,
+    n_visits,
+    n_in_month,
+    n_visits / n_in_month AS share
 FROM fates
-INNER JOIN months ON fates.visit_month = months.visit_month
-GROUP BY fates.visit_month, fates.fate, months.n_in_month
-ORDER BY fates.visit_month, list_position(['as_recorded', 'repaired', 'not_like_new', 'set_aside'], fates.fate);
+WHERE n_visits > 0
+ORDER BY visit_month, list_position(['as_recorded', 'repaired', 'not_like_new', 'set_aside'], fate);

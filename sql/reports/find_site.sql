@@ -1,4 +1,30 @@
 -- The compact list behind the search: units in service, the worst first, at most top rows; n_all tells how many there are.
+WITH in_service AS (
+    SELECT
+        e.equipment_id,
+        e.equipment_kind
+    FROM equipment AS e
+    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+),
+
+units AS MATERIALIZED (
+    SELECT
+        equipment_id,
+        mode,
+        expected_excess_inwc
+    FROM site_static
+    WHERE equipment_id IN (SELECT in_service.equipment_id FROM in_service)
+),
+
+worst AS (
+    SELECT
+        equipment_id,
+        mode
+    FROM units
+    ORDER BY expected_excess_inwc DESC NULLS LAST, equipment_id ASC, mode ASC
+    LIMIT getvariable('top')
+)
+
 SELECT
     s.site_id,
     site.site_label[:60] AS site_label,
@@ -11,10 +37,9 @@ SELECT
     round(s.level_inwc, 3) AS level_inwc,
     s.rated_tesp_inwc,
     s.n_visits,
-    count(*) OVER () AS n_all
-FROM site_static AS s
-INNER JOIN equipment AS e ON s.equipment_id = e.equipment_id
-INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+    (SELECT count(*) FROM units) AS n_all
+FROM worst
+INNER JOIN site_static AS s ON worst.equipment_id = s.equipment_id AND worst.mode = s.mode
+INNER JOIN in_service AS e ON worst.equipment_id = e.equipment_id
 LEFT JOIN site ON s.site_id = site.site_id
-ORDER BY s.expected_excess_inwc DESC NULLS LAST, s.equipment_id ASC, s.mode ASC
-LIMIT getvariable('top');
+ORDER BY s.expected_excess_inwc DESC NULLS LAST, s.equipment_id ASC, s.mode ASC;

@@ -1,4 +1,33 @@
 -- Return against supply static, a point a unit and mode in service; at most points of them, drawn by a hash of the id.
+WITH in_service AS (
+    SELECT
+        e.equipment_id,
+        e.equipment_kind
+    FROM equipment AS e
+    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+),
+
+-- Drawn by their names alone; what else is shown is looked up for the few that are drawn.
+shown AS MATERIALIZED (
+    SELECT
+        equipment_id,
+        mode
+    FROM site_static
+    WHERE
+        return_level_inwc IS NOT NULL
+        AND supply_level_inwc IS NOT NULL
+        AND equipment_id IN (SELECT in_service.equipment_id FROM in_service)
+),
+
+drawn AS (
+    SELECT
+        equipment_id,
+        mode
+    FROM shown
+    ORDER BY md5(equipment_id || mode)
+    LIMIT getvariable('points')
+)
+
 SELECT
     s.site_id,
     site.site_label[:60] AS site_label,
@@ -16,11 +45,9 @@ SELECT
         WHEN s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9 THEN 'upkeep'
         ELSE 'none'
     END AS shown_as,
-    count(*) OVER () AS n_all
-FROM site_static AS s
-INNER JOIN equipment AS e ON s.equipment_id = e.equipment_id
-INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+    (SELECT count(*) FROM shown) AS n_all
+FROM drawn
+INNER JOIN site_static AS s ON drawn.equipment_id = s.equipment_id AND drawn.mode = s.mode
+INNER JOIN in_service AS e ON drawn.equipment_id = e.equipment_id
 LEFT JOIN site ON s.site_id = site.site_id
-WHERE s.return_level_inwc IS NOT NULL AND s.supply_level_inwc IS NOT NULL
-ORDER BY md5(s.equipment_id || s.mode)
-LIMIT getvariable('points');
+ORDER BY md5(s.equipment_id || s.mode);

@@ -15,25 +15,37 @@ states AS (
         CASE
             WHEN s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9 THEN 'upkeep'
             ELSE s.static_state
-        END AS fleet_state,
-        p.rank
+        END AS fleet_state
     FROM site_static AS s
     INNER JOIN in_service ON s.equipment_id = in_service.equipment_id
+),
+
+worst_state AS (
+    SELECT
+        site_id,
+        min(list_position(['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'], fleet_state)) AS place
+    FROM states
+    GROUP BY site_id
+),
+
+-- Of a chronic site the side of its unit and mode that ranks first.
+chronic_side AS (
+    SELECT
+        s.site_id,
+        s.problem_side
+    FROM states AS s
     LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
+    WHERE s.fleet_state = 'chronic'
+    QUALIFY row_number() OVER (PARTITION BY s.site_id ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode) = 1
 ),
 
 worst AS (
     SELECT
-        site_id,
-        fleet_state,
-        CASE WHEN fleet_state = 'chronic' THEN problem_side ELSE 'none' END AS problem_side
-    FROM states
-    QUALIFY row_number() OVER (
-        PARTITION BY site_id
-        ORDER BY
-            list_position(['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'], fleet_state),
-            rank NULLS LAST, equipment_id, mode
-    ) = 1
+        w.site_id,
+        ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'][w.place] AS fleet_state,
+        coalesce(c.problem_side, 'none') AS problem_side
+    FROM worst_state AS w
+    LEFT JOIN chronic_side AS c ON w.site_id = c.site_id
 ),
 
 every_site AS (

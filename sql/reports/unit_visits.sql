@@ -1,6 +1,17 @@
 -- The readings of chosen units (units: equipment_id), newest newest of each unit and mode, with what the checks found.
 WITH chosen AS (
-    SELECT v.*
+    SELECT
+        v.visit_id,
+        v.equipment_id,
+        v.mode,
+        v.visited_at,
+        v.return_inwc,
+        v.supply_inwc,
+        v.tesp_inwc,
+        v.u_tesp_inwc,
+        v.valid,
+        v.like_new,
+        v.repairs
     FROM visit_static AS v
     WHERE v.equipment_id IN (SELECT unnest(getvariable('units')))
     QUALIFY row_number() OVER (PARTITION BY v.equipment_id, v.mode ORDER BY v.visited_at DESC, v.visit_id ASC) <= getvariable('newest')

@@ -22,18 +22,36 @@ listed AS (
     LIMIT getvariable('top')
 ),
 
+looked_at AS (
+    SELECT
+        visit_id,
+        equipment_id,
+        mode
+    FROM visit_static
+    WHERE valid AND equipment_id IN (SELECT listed.equipment_id FROM listed)
+),
+
+n_looked_at AS (
+    SELECT
+        equipment_id,
+        mode,
+        count(*) AS n_valid_visits
+    FROM looked_at
+    GROUP BY equipment_id, mode
+),
+
+-- A check finds a visit once.
 dirty AS (
     SELECT
         v.equipment_id,
         v.mode,
-        count(DISTINCT v.visit_id) AS n_valid_visits,
-        count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'filter_dirty') AS n_filter_dirty,
-        count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'coil_dirty') AS n_coil_dirty,
-        count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'blower_dirty') AS n_blower_dirty,
-        count(DISTINCT v.visit_id) FILTER (WHERE f.check_id = 'registers_closed') AS n_registers_closed
-    FROM visit_static AS v
-    LEFT JOIN finding AS f ON v.visit_id = f.visit_id
-    WHERE v.valid AND v.equipment_id IN (SELECT listed.equipment_id FROM listed)
+        count(*) FILTER (WHERE f.check_id = 'filter_dirty') AS n_filter_dirty,
+        count(*) FILTER (WHERE f.check_id = 'coil_dirty') AS n_coil_dirty,
+        count(*) FILTER (WHERE f.check_id = 'blower_dirty') AS n_blower_dirty,
+        count(*) FILTER (WHERE f.check_id = 'registers_closed') AS n_registers_closed
+    FROM looked_at AS v
+    INNER JOIN finding AS f ON v.visit_id = f.visit_id
+    WHERE f.check_id IN ('filter_dirty', 'coil_dirty', 'blower_dirty', 'registers_closed')
     GROUP BY v.equipment_id, v.mode
 )
 
@@ -54,7 +72,7 @@ SELECT
     listed.prob_over_rated,
     listed.n_visits,
     listed.last_on,
-    dirty.n_valid_visits,
+    n_looked_at.n_valid_visits,
     coalesce(dirty.n_filter_dirty, 0) AS n_filter_dirty,
     coalesce(dirty.n_coil_dirty, 0) AS n_coil_dirty,
     coalesce(dirty.n_blower_dirty, 0) AS n_blower_dirty,
@@ -67,5 +85,6 @@ SELECT
 FROM listed
 LEFT JOIN site_static AS o ON listed.equipment_id = o.equipment_id AND listed.mode <> o.mode
 LEFT JOIN site ON listed.site_id = site.site_id
+LEFT JOIN n_looked_at ON listed.equipment_id = n_looked_at.equipment_id AND listed.mode = n_looked_at.mode
 LEFT JOIN dirty ON listed.equipment_id = dirty.equipment_id AND listed.mode = dirty.mode
 ORDER BY listed.as_found_excess_inwc DESC, listed.equipment_id ASC, listed.mode ASC;

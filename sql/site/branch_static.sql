@@ -1,14 +1,29 @@
 -- Roll-ups of the verdicts by branch, equipment kind, motor kind and year of installation: how many units and modes
 -- are chronic, with Wilson's interval of the share among those that can be judged, and what they are over together.
 CREATE OR REPLACE TABLE branch_static AS
-WITH judged AS (
+WITH numbered AS (
+    SELECT site_id, row_number() OVER () AS site_no
+    FROM site
+),
+
+judged AS (
     SELECT
-        s.*,
+        s.branch,
+        s.mode,
+        s.static_state,
+        s.problem_side,
+        s.needs_upkeep,
+        s.level_inwc,
+        s.expected_excess_inwc,
+        s.design_cfm,
+        s.airflow_cfm,
+        n.site_no,
         e.equipment_kind,
         coalesce(e.motor_kind, 'unknown') AS motor_kind,
         coalesce(year(e.installed_on)::VARCHAR, 'unknown') AS install_year
     FROM site_static AS s
     INNER JOIN equipment AS e USING (equipment_id)
+    INNER JOIN numbered AS n ON e.site_id = n.site_id
     WHERE e.retired_on IS NULL OR e.retired_on > getvariable('today')
 )
 
@@ -23,7 +38,8 @@ SELECT
     END AS grouping,
     CASE WHEN grouping = 'fleet' THEN 'all' ELSE coalesce(branch, equipment_kind, motor_kind, install_year, mode) END
         AS value,
-    count(DISTINCT site_id) AS n_sites,
+    -- Different sites: a bit each, which is quicker than counting them apart.
+    bit_count(bitstring_agg(site_no, 1, getvariable('n_sites'))) AS n_sites,
     count(*) AS n_rows,
     count(*) FILTER (WHERE static_state <> 'too_few_visits') AS n_judged,
     count(*) FILTER (WHERE static_state = 'chronic') AS n_chronic,

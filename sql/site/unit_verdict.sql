@@ -31,21 +31,33 @@ numbered AS (
     INNER JOIN equipment_number AS n USING (equipment_id)
 ),
 
+-- Student's t for each number of visits that occurs: it depends on nothing else of a unit.
+student AS (
+    SELECT
+        n,
+        getvariable('scatter_prior_df') + n - 1 AS df,
+        student_t_quantile(0.975::DOUBLE, df) AS t_975,
+        student_t_pdf(0::DOUBLE, df) AS density_at_0
+    FROM (SELECT DISTINCT n FROM level_scatter) AS d
+),
+
 level AS (
     SELECT
         l.*,
         c.first_on,
         c.last_on,
-        getvariable('scatter_prior_df') + l.n - 1 AS df,
+        t.df,
+        t.density_at_0,
         sqrt(
             (
                 getvariable('scatter_prior_df') * getvariable('scatter_prior_variance')
                 + (l.n - 1) * coalesce(l.scatter_variance, 0)
-            ) / df / l.effective_visits + l.shared_variance
+            ) / t.df / l.effective_visits + l.shared_variance
         ) AS level_se,
-        level_se * student_t_quantile(0.975::DOUBLE, df) AS half_width
+        level_se * t.t_975 AS half_width
     FROM level_scatter AS l
     INNER JOIN level_centre AS c USING (unit_no)
+    INNER JOIN student AS t ON l.n = t.n
 ),
 
 judged AS (
@@ -84,7 +96,8 @@ verdict AS (
                 THEN
                     greatest(
                         (j.level_inwc - j.rated_tesp_inwc) * j.prob_over_rated
-                        + j.level_se * student_t_pdf(j.distance, j.df) * (j.df + pow(j.distance, 2)) / nullif(j.df - 1, 0),
+                        + j.level_se * j.density_at_0 * pow(1 + pow(j.distance, 2) / j.df, -(j.df + 1) / 2)
+                        * (j.df + pow(j.distance, 2)) / nullif(j.df - 1, 0),
                         0
                     )
         END AS expected_excess_inwc,

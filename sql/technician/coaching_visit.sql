@@ -87,7 +87,27 @@ SELECT
     TRUE
 FROM beside;
 
-CREATE OR REPLACE TEMP TABLE coaching_seen AS
+-- What zeros are on record of the visits with a reading of a doubtful zero.
+CREATE OR REPLACE TEMP TABLE coaching_zero AS
+SELECT
+    s.visit_row,
+    CASE
+        WHEN v.zero_return IS NULL AND v.zero_supply IS NULL AND v.zeroed_at IS NULL THEN 'none'
+        WHEN v.zero_return IS NULL AND v.zero_supply IS NULL THEN 'the time only'
+        ELSE printf(
+            'return %s, supply %s',
+            coalesce(v.zero_return::VARCHAR, 'not written'),
+            coalesce(v.zero_supply::VARCHAR, 'not written')
+        )
+    END AS told
+FROM (
+    SELECT rowid AS visit_row, visit_id
+    FROM visit_static
+    WHERE rowid IN (SELECT visit_row FROM coaching_look WHERE of_zero)
+) AS s
+INNER JOIN visit AS v USING (visit_id);
+
+CREATE OR REPLACE TABLE coaching_visit AS
 SELECT
     f.technician_id,
     f.finding,
@@ -100,34 +120,8 @@ SELECT
     v.return_recorded,
     v.supply_recorded,
     v.pressure_unit,
-    f.look_at,
-    f.of_zero
+    f.look_at || CASE WHEN f.of_zero THEN z.told ELSE '' END AS look_at
 FROM coaching_look AS f
-INNER JOIN visit_static AS v ON f.visit_row = v.rowid;
-
-CREATE OR REPLACE TABLE coaching_visit AS
-WITH zero_told AS (
-    SELECT
-        s.* REPLACE (
-            s.look_at || CASE
-                WHEN v.zero_return IS NULL AND v.zero_supply IS NULL AND v.zeroed_at IS NULL THEN 'none'
-                WHEN v.zero_return IS NULL AND v.zero_supply IS NULL THEN 'the time only'
-                ELSE printf(
-                    'return %s, supply %s',
-                    coalesce(v.zero_return::VARCHAR, 'not written'),
-                    coalesce(v.zero_supply::VARCHAR, 'not written')
-                )
-            END AS look_at
-        )
-    FROM coaching_seen AS s
-    INNER JOIN visit AS v USING (visit_id)
-    WHERE s.of_zero
-)
-
-SELECT * EXCLUDE (of_zero)
-FROM (
-    SELECT * FROM coaching_seen WHERE NOT of_zero
-    UNION ALL
-    SELECT * FROM zero_told
-)
-ORDER BY technician_id, finding, visited_on, visit_id;
+INNER JOIN visit_static AS v ON f.visit_row = v.rowid
+LEFT JOIN coaching_zero AS z ON f.visit_row = z.visit_row
+ORDER BY f.technician_id, f.finding, v.visited_on, v.visit_id;

@@ -1,12 +1,6 @@
 -- A row per technician and instrument: what their readings show beyond what others find at the same sites.
 -- Material and significant, both, on a port with enough visits: then the readings count as doubtful.
 CREATE OR REPLACE TEMP TABLE offset_told AS
-WITH counted AS (
-    SELECT measurer, sum(n)::BIGINT AS n_visits, count(*) AS n_sites
-    FROM (SELECT measurer, site_no, count(*) AS n FROM offset_reading GROUP BY measurer, site_no)
-    GROUP BY measurer
-)
-
 -- Sound hands with sound gauges differ a little too (a gauge's gain, within its accuracy): a port's standard error
 -- includes that spread, so that its interval is about the zero and not about the gain.
 SELECT
@@ -16,11 +10,8 @@ SELECT
     ),
     m.technician_id,
     nullif(m.instrument_id, '') AS instrument_id,
-    c.n_visits,
-    c.n_sites,
     f.group_size >= getvariable('offset_min_group') AS can_be_told
 FROM offset_fit AS f
-INNER JOIN counted AS c USING (measurer)
 INNER JOIN offset_measurer AS m USING (measurer);
 
 CREATE OR REPLACE TEMP TABLE offset_tested AS

@@ -11,13 +11,24 @@ from scipy import stats
 
 from pipeline.site import groups, visits
 from pipeline.site.groups import Groups
+from pipeline.site.levels import make_level_centre, make_level_scatter
 from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.slopes import theil_sen
 from pipeline.site.trends import make_series
 from pipeline.warehouse import Warehouse
 
 SERIES = 300
-TABLES = ("series_test", "trend_start", "trend_distance", "trend_line", "change_place")
+TABLES = (
+    "level_centre",
+    "level_distance",
+    "level_scatter",
+    "cause_mean",
+    "series_test",
+    "trend_start",
+    "trend_distance",
+    "trend_line",
+    "change_place",
+)
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +118,7 @@ def test_no_rows_are_no_groups() -> None:
 
 
 def test_parts_of_the_fleet_make_the_same_trends(monkeypatch) -> None:
-    """Ten pieces of equipment at once or a few at a time: the memory is bounded, the tables are the same."""
+    """Ten pieces of equipment at once or a few at a time: memory is bounded, the tables are the same."""
     rng = np.random.default_rng(7)
     unit = np.repeat(np.arange(20, dtype=np.int32), 6)
     at_year = np.sort(rng.uniform(50, 54, (20, 6)), axis=1).ravel()
@@ -121,6 +132,14 @@ def test_parts_of_the_fleet_make_the_same_trends(monkeypatch) -> None:
             "measurer": rng.integers(0, 3, len(unit)).astype(np.uint64),
             "measurer_variance": 1e-4,
             "offset_corrected": rng.random(len(unit)) < 0.1,
+            "sides_known": rng.random(len(unit)) < 0.8,
+            "return_inwc": -rng.uniform(0.1, 0.3, len(unit)),
+            "supply_inwc": rng.uniform(0.1, 0.3, len(unit)),
+            "airflow_cfm": 1200.0,
+            "power_w": pl.Series([None if i % 5 else 400.0 for i in range(len(unit))]),
+            "return_restriction_inwc": rng.normal(0, 0.1, len(unit)),
+            "supply_restriction_inwc": rng.normal(0, 0.1, len(unit)),
+            "airflow_setting_inwc": rng.normal(0, 0.1, len(unit)),
         }
     )
     made = []
@@ -129,6 +148,9 @@ def test_parts_of_the_fleet_make_the_same_trends(monkeypatch) -> None:
         with Warehouse() as warehouse:
             warehouse.store("level_visit", level_visit)
             warehouse.set_variable("trend_scatter_inwc", 0.02, "DOUBLE")
+            warehouse.set_variable("level_scatter_inwc", 0.02, "DOUBLE")
+            make_level_centre(warehouse)
+            make_level_scatter(warehouse)
             make_series(warehouse)
             make_trend_line(warehouse)
             make_change_place(warehouse)

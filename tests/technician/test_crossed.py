@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy import sparse
 from scipy.sparse import linalg
 
-from pipeline.technician import crossed, crossed_error
-from pipeline.technician.crossed import CrossedRows, Measurers
+from pipeline.technician import crossed_error
+from pipeline.technician import places as places_module
+from pipeline.technician.crossed import CrossedRows, Measurers, _conjugate_gradients
 from pipeline.technician.places import Places
-from pipeline.technician.stage import CELL_BISQUARE_ROUNDS, CELL_HUBER_ROUNDS
+from pipeline.technician.readings import CELL_BISQUARE_ROUNDS, CELL_HUBER_ROUNDS
 from tests.fits import fit_crossed
 
 
@@ -128,41 +130,68 @@ def test_a_large_group_with_weak_links_is_inverted(monkeypatch: pytest.MonkeyPat
     assert np.array_equal(by_default, fit_crossed(reading, place, halves).standard_error)
 
 
-def test_products_of_pairs_equal_those_of_the_matrix() -> None:
-    """M' M from the pairs that met at places, against the matrix itself; some measurers came twice."""
+def test_sums_over_pairs_equal_those_of_the_matrices() -> None:
+    """What the series needs, summed place by place, against squared matrices; many met again, some themselves."""
     rng = np.random.default_rng(8)
     place, measurer = rng.integers(0, 40, 150), rng.integers(0, 9, 150)
     places = Places(place)
-    value = rng.normal(size=places.n_rows)
-    matrix = np.zeros((40, 9))
-    np.add.at(matrix, (place[places.order], measurer[places.order]), value)
-    squared = crossed_error.Pairs(places, measurer[places.order], 9).squared(value)
-    assert squared.dense() == pytest.approx(matrix.T @ matrix, abs=1e-12)
-    without = squared.dense() - np.diag(squared.diagonal)
-    assert squared.times(squared.values)(np.arange(9.0)) == pytest.approx(without @ np.arange(9.0), abs=1e-12)
+    at = measurer[places.order]
+    tie, score = rng.normal(size=(2, places.n_rows))
+    a, b = np.zeros((2, 40, 9))
+    np.add.at(a, (place[places.order], at), tie)
+    np.add.at(b, (place[places.order], at), score)
+    ties, meat = a.T @ a, b.T @ b
+    met = crossed_error.Equations(
+        places, at, crossed_error.Meetings(places, at, 9), np.array([0, 9]), rng.random(9) + 1, tie, score
+    )
+    assert met.own_squares(tie) == pytest.approx(np.diag(ties))
+    v, own = rng.random((2, 9))
+    assert met.ties(v) == pytest.approx(ties @ v)
+    ((_, dense_ties, dense_meat),) = crossed_error._dense(met, np.array([True]))
+    assert dense_ties == pytest.approx(ties)
+    assert dense_meat == pytest.approx(meat)
+    np.fill_diagonal(ties, 0)  # of the others only
+    second, across = met.over_pairs(v, own)
+    assert second == pytest.approx(ties**2 @ v)
+    assert across == pytest.approx(2 * (ties * meat) @ v + ties**2 @ (own * v))
 
 
-def test_sums_over_places_are_numpys() -> None:
+@pytest.mark.parametrize("above", [1000, 1 << 62])
+def test_what_occurs_again_is_found_however_large_the_numbers(above: int) -> None:
+    key = np.random.default_rng(11).integers(0, 1000, 700)
+    _, at, count = np.unique(key, return_inverse=True, return_counts=True)
+    where, slot = crossed_error.occurs_again(key, above)
+    assert 0 < len(where) < 700
+    assert np.array_equal(where, np.flatnonzero(count[at] > 1))
+    assert np.array_equal(slot, np.unique(key[where], return_inverse=True)[1])
+
+
+def test_the_bound_of_the_largest_eigenvalue_is_one_and_near() -> None:
+    """Two blocks, against numpy's."""
+    rng = np.random.default_rng(12)
+    blocks = [x + x.T for x in (rng.normal(size=(60, 60)), 3 * rng.normal(size=(90, 90)))]
+    apply = sparse.block_diag(blocks).tocsr()
+    found = crossed_error.largest_eigenvalues(lambda v: apply @ v, np.array([0, 60, 150]))
+    for bound, block in zip(found, blocks, strict=True):
+        largest = np.abs(np.linalg.eigvalsh(block)).max()
+        assert largest <= bound <= 1.2 * largest
+
+
+def test_sums_over_places_are_numpys(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(places_module, "BLOCK_ROWS", 20)  # several blocks of places of one size
     rng = np.random.default_rng(9)
     place = rng.integers(0, 60, 200) * 1_000_003  # any numbers will do
     places = Places(place)
     kept = place[places.order]
     assert sorted(places.order) == [i for i in range(200) if (place == place[i]).sum() > 1]
-    codes, at = np.unique(kept, return_inverse=True)
-    value = rng.normal(size=len(kept))
-    expected = np.bincount(at, value)
-    by_place = np.empty(places.n_places, np.int64)
-    for k, rows, where in places.classes:
-        assert (np.bincount(at)[at[rows]] == k).all()
-        by_place[where] = at[rows].reshape(k, -1)[0]
-    assert places.totals(value) == pytest.approx(expected[by_place])
-    spread = value.copy()
-    places.add(spread, places.totals(value))
-    assert spread == pytest.approx(value + expected[at])
-    assert places.times(value, places.totals(value), np.empty_like(value)) == pytest.approx(
-        value * expected[at]
-    )
-    assert len(codes) == places.n_places
+    number = places.of_rows()
+    assert len(np.unique(np.stack([kept, number]), axis=1).T) == len(np.unique(kept)) == places.n_places
+    for k, rows, where in places.blocks:
+        assert rows.stop - rows.start <= 20
+        assert (np.bincount(number)[where] == k).all()
+    one, other = np.concatenate(list(places.pairs()), axis=1)
+    together = np.argwhere(np.triu(number[:, None] == number, 1))
+    assert sorted(zip(one.tolist(), other.tolist(), strict=True)) == [tuple(x) for x in together.tolist()]
 
 
 def test_cells_that_start_from_their_measurers_end_where_a_fit_of_their_own_does() -> None:
@@ -180,14 +209,35 @@ def test_cells_that_start_from_their_measurers_end_where_a_fit_of_their_own_does
     assert few.standard_error == pytest.approx(own.standard_error, rel=0.02)
 
 
-def test_steps_equal_those_of_scipy(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(crossed, "STEP_RTOL", 1e-10)
+def test_steps_equal_those_of_scipy() -> None:
     rng = np.random.default_rng(7)
     half = rng.normal(size=(40, 30))
     matrix, right = half.T @ half, rng.normal(size=30)
     scaling = 1 / np.diag(matrix)
-    found = crossed._conjugate_gradients(lambda v: matrix @ v, right, scaling)
+    found = _conjugate_gradients(lambda v: matrix @ v, right, scaling, 1e-10)
     theirs, failed = linalg.cg(matrix, right, rtol=1e-10, M=np.diag(scaling))
     assert not failed
     assert found == pytest.approx(theirs, abs=1e-8)
     assert found == pytest.approx(np.linalg.solve(matrix, right), abs=1e-7)
+
+
+def test_the_fit_ends_near_its_end_also_where_branches_share_few_places() -> None:
+    """Twelve branches in a chain, two places between neighbours: rough steps alone would miss the branches' levels."""
+    rng = np.random.default_rng(13)
+    place, measurer, n = [], [], 0
+    for branch in range(12):
+        place.append(np.repeat(np.arange(n, n + 300), 4))
+        measurer.append(rng.integers(0, 20, 1200) + 20 * branch)
+        n += 300
+        if branch:
+            place.append(np.repeat([n, n + 1], 2))
+            measurer.append(rng.integers(0, 20, 4) + 20 * (branch - np.array([0, 1, 0, 1])))
+            n += 2
+    at, by = np.concatenate(place), np.concatenate(measurer)
+    offset = rng.normal(0, 0.004, 240) + np.repeat(rng.normal(0, 0.02, 12), 20)
+    reading = rng.normal(0.5, 0.15, n)[at] + offset[by] + rng.normal(0, 0.015, len(at))
+    places = Places(at)
+    measurers = Measurers(places, by)
+    long = CrossedRows(places, measurers, reading).fit(7, 60)
+    fit = CrossedRows(places, measurers, reading).fit()
+    assert np.sqrt(np.mean((fit.offset - long.offset) ** 2)) < 0.05 * fit.standard_error.mean()

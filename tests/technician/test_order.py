@@ -8,17 +8,14 @@ from pathlib import Path
 import polars as pl
 from polars.testing import assert_frame_equal
 
-from pipeline.technician.stage import fit_readings
+from pipeline.technician.readings import fit_readings, read_readings
 from pipeline.warehouse import Warehouse
 
 
 def fits(warehouse: Warehouse) -> list[pl.DataFrame]:
     warehouse.run("technician/offset_reading.sql")
-    fit_readings(warehouse)
-    return [
-        warehouse.query("SELECT * FROM offset_fit ORDER BY measurer"),
-        warehouse.query("SELECT * FROM drift_fit ORDER BY port, instrument_id"),
-    ]
+    made = fit_readings(read_readings(warehouse), warehouse.settings)
+    return [made["offset_fit"].sort("measurer"), made["drift_fit"].sort("port", "instrument_id")]
 
 
 def test_the_order_of_the_visits_changes_no_bit(small_file: Path, tmp_path: Path) -> None:

@@ -1,0 +1,68 @@
+-- How many visits there are and what became of them, counted in one pass for all queries that ask: a row a member of a
+-- grouping ('month', up to the reference day; 'branch', 'technician', 'instrument'). Without a member: visits of none.
+WITH visits AS (
+    SELECT
+        v.visited_on,
+        v.technician_id,
+        v.instrument_id,
+        site.branch,
+        v.valid,
+        v.like_new,
+        v.repairs
+    FROM visit_static AS v
+    LEFT JOIN site ON v.site_id = site.site_id
+),
+
+-- Days before months, pairs before technicians and instruments: few enough to be put together afterwards.
+counted AS MATERIALIZED (
+    SELECT
+        grouping(visited_on) = 0 AS by_day,
+        grouping(branch) = 0 AS by_branch,
+        visited_on,
+        technician_id,
+        instrument_id,
+        branch,
+        count(*) AS n_visits,
+        count(*) FILTER (WHERE NOT valid) AS n_set_aside,
+        count(*) FILTER (WHERE valid AND NOT like_new) AS n_not_like_new,
+        count(*) FILTER (WHERE valid AND like_new AND repairs <> '') AS n_repaired
+    FROM visits
+    GROUP BY GROUPING SETS ((visited_on), (technician_id, instrument_id), (branch))
+),
+
+grouped AS (
+    SELECT
+        'month' AS grouping,
+        date_trunc('month', visited_on) AS month,
+        '' AS member,
+        COLUMNS('^n_')
+    FROM counted
+    WHERE by_day AND visited_on <= (SELECT publication.today FROM publication)
+    UNION ALL
+    SELECT
+        'branch' AS grouping,
+        NULL AS month,
+        branch AS member,
+        COLUMNS('^n_')
+    FROM counted
+    WHERE by_branch
+    UNION ALL
+    SELECT
+        unnest(['technician', 'instrument']) AS grouping,
+        NULL AS month,
+        unnest([technician_id, instrument_id]) AS member,
+        COLUMNS('^n_')
+    FROM counted
+    WHERE NOT by_day AND NOT by_branch
+)
+
+SELECT
+    grouping,
+    month,
+    member,
+    sum(n_visits)::BIGINT AS n_visits,
+    sum(n_set_aside)::BIGINT AS n_set_aside,
+    sum(n_not_like_new)::BIGINT AS n_not_like_new,
+    sum(n_repaired)::BIGINT AS n_repaired
+FROM grouped
+GROUP BY grouping, month, member;
