@@ -147,7 +147,10 @@ DEFAULTS: tuple[Setting, ...] = (
         "part_visits", 500_000, "visits", "at most in a part of the fleet on a cluster, about; " + COMMON
     ),
     Setting(
-        "day_from_visits", 200_000, "visits", "shorter histories are computed whole every run; docs/benchmarks.md"
+        "day_from_visits",
+        200_000,
+        "visits",
+        "shorter histories are computed whole every run; docs/benchmarks.md",
     ),
     Setting(
         "day_most_touched",

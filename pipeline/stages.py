@@ -37,7 +37,9 @@ class RunOrder:
     pseudonyms: bool = False  # technicians go by pseudonym in what is published
     settings: Settings = field(default_factory=Settings)
     say: Callable[[str], None] = _quiet
-    keeps_computed: bool = False  # what the last run computed stays in the work file, to build on (pipeline/day/)
+    keeps_computed: bool = (
+        False  # what the last run computed stays in the work file, to build on (pipeline/day/)
+    )
     # Files that others have read already, by SHA-256 and table.
     ahead: Mapping[tuple[str, str], ReadAhead] = field(default_factory=dict)
 

@@ -46,7 +46,7 @@ class Warehouse:
         self.path = path
         self.settings = settings or Settings()
         self._variables: dict[str, tuple[object, str]] = {}
-        self._beside = False  # are tables made in another database than the work file's?
+        self._makes_elsewhere = False  # are tables made in another database than the work file's?
         self.con = self._open()
 
     def _open(self, again: bool = False) -> duckdb.DuckDBPyConnection:
@@ -129,7 +129,7 @@ class Warehouse:
             raise StageError(f"sql/{name} cannot be parsed: {error}") from error
 
     def _execute(self, sql: str, name: str, parameters: Mapping[str, object] | None = None) -> None:
-        if self._beside:
+        if self._makes_elsewhere:
             sql = TEMPORARY.sub(r"\1", sql)
         try:
             if parameters:
@@ -162,7 +162,7 @@ class Warehouse:
 
     def store(self, name: str, frame: pl.DataFrame, *, temporary: bool = False) -> None:
         """CREATE OR REPLACE TABLE `name` from a Polars frame."""
-        kind = "TEMP TABLE" if temporary and not self._beside else "TABLE"
+        kind = "TEMP TABLE" if temporary and not self._makes_elsewhere else "TABLE"
         self.con.register("_frame", frame)
         try:
             self.execute(f'CREATE OR REPLACE {kind} "{name}" AS SELECT * FROM _frame')
@@ -217,11 +217,11 @@ class Warehouse:
         """
         home = self.scalar("SELECT current_database()")
         self.execute(f"SET search_path = '{','.join(schemas)}'")
-        self._beside = make_there
+        self._makes_elsewhere = make_there
         try:
             yield
         finally:
-            self._beside = False
+            self._makes_elsewhere = False
             self.execute(f"SET search_path = '{home}.main'")
 
     @contextmanager

@@ -73,7 +73,8 @@ class Part:
                 make_views_of(self.warehouse, step.run, {name})
             return
         columns = {
-            c[0] for c in self.warehouse.con.sql(f'SELECT * FROM part.main."{name}" LIMIT 0').description or ()
+            c[0]
+            for c in self.warehouse.con.sql(f'SELECT * FROM part.main."{name}" LIMIT 0').description or ()
         }
         with self.warehouse.transaction():
             self.warehouse.execute(f'DELETE FROM {database}.main."{name}" WHERE {which_rows(columns)}')

@@ -23,7 +23,7 @@ from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import SQL_DIR, Warehouse
 
-# What the site stage makes of each piece of equipment, is not published, and fleet steps or the work stage look at all of.
+# What the site stage makes of each piece of equipment and does not publish, but fleet steps or the work stage look at.
 KEPT = sorted(
     {name for step in SITE if step.scope == "equipment" for name in step.makes}.difference(PUBLISHED)
     & (
@@ -143,8 +143,9 @@ class Day:
         before, now = said.format("finding_before"), said.format("finding")
         touch(
             warehouse,
-            "SELECT equipment_id FROM visit SEMI JOIN (SELECT visit_id FROM "
-            f"(({before} EXCEPT {now}) UNION ALL ({now} EXCEPT {before})) WHERE consequence <> 'note') USING (visit_id)",
+            "SELECT equipment_id FROM visit SEMI JOIN ("
+            f"SELECT visit_id FROM (({before} EXCEPT {now}) UNION ALL ({now} EXCEPT {before})) "
+            "WHERE consequence <> 'note') USING (visit_id)",
         )
         self._hold_against_limit(warehouse)
         warehouse.execute(
@@ -198,7 +199,9 @@ JUDGED_BY_OTHER_CORRECTIONS = """
     SELECT v.equipment_id
     FROM visit_static AS v
     SEMI JOIN (
-        (FROM correction EXCEPT FROM last.state.correction) UNION ALL (FROM last.state.correction EXCEPT FROM correction)
+        (FROM correction EXCEPT FROM last.state.correction)
+        UNION ALL
+        (FROM last.state.correction EXCEPT FROM correction)
     ) AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
 """
 

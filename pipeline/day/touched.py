@@ -19,8 +19,8 @@ RESTS_ON = {
     "visits": "SELECT equipment_id FROM changed_row",
     "work": "SELECT equipment_id FROM changed_row",
 }
-# What a later reference day alone changes for a piece of equipment: something of the future has come to pass. $since: the
-# last run's.
+# What a later reference day alone changes for a piece of equipment: something of the future has come to pass since the
+# last run's reference day.
 COME_TO_PASS = """
     SELECT equipment_id FROM visit WHERE visited_on > $since AND visited_on <= getvariable('today')
     UNION ALL

@@ -94,8 +94,8 @@ def judge_fleet(warehouse: Warehouse) -> None:
 
 JUDGED = ("series_test", "trend_test", "unit_verdict", "priority_evidence")  # what judge_fleet reads
 
-# Few changes between the scopes: a part of the fleet waits for all others at each. What every new day or false discovery
-# rate moves for everybody is a fleet step, and looks at few columns.
+# Few changes between the scopes: a part of the fleet waits for all others at each. What every new day or every false
+# discovery rate moves for everybody is a fleet step, and looks at few columns.
 STEPS = (
     Step("fleet", set_measurer_sd),
     Step("fleet", "site/unit.sql", ("equipment_number", "unit")),

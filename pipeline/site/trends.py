@@ -64,7 +64,9 @@ def _series(
     enough = line & (equipment.n > n_modes + 2)  # where visits are few, what is left over says little
     rows = equipment.spread(enough)
     distance = distance[rows] / equipment.spread(narrowing_of(equipment.n, n_modes))[rows]
-    distances = pl.DataFrame({"equipment_no": equipment.spread(equipment.key)[rows], "distance_inwc": distance})
+    distances = pl.DataFrame(
+        {"equipment_no": equipment.spread(equipment.key)[rows], "distance_inwc": distance}
+    )
     return pl.concat(frames), start.filter(line), distances
 
 

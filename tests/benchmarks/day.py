@@ -85,13 +85,17 @@ def main() -> None:
         days = [run(day, folder / "dir", arguments.memory_gb) for day in drops[1:]]
     for found in (whole, *days):
         found["stages"]["all stages"] = [sum(cost) for cost in zip(*found["stages"].values(), strict=True)]
-    sys.stdout.write(f"{'wall / cpu s':<14}{'history':>17}" + "".join(f"{f'day {n + 1}':>17}" for n in range(len(days))))
+    sys.stdout.write(
+        f"{'wall / cpu s':<14}{'history':>17}" + "".join(f"{f'day {n + 1}':>17}" for n in range(len(days)))
+    )
     sys.stdout.write(f"{'share':>17}\n")
     for name, (wall, cpu) in whole["stages"].items():
         line = f"{name:<14}{wall:9.2f} {cpu:7.2f}"
         for day in days:
             line += f"{day['stages'][name][0]:9.2f} {day['stages'][name][1]:7.2f}"
-        shares = [sum(d["stages"][name][kind] for d in days) / len(days) / (wall, cpu)[kind] for kind in (0, 1)]
+        shares = [
+            sum(d["stages"][name][kind] for d in days) / len(days) / (wall, cpu)[kind] for kind in (0, 1)
+        ]
         sys.stdout.write(line + f"{shares[0]:9.1%} {shares[1]:7.1%}\n")
     sys.stdout.write(f"peak of memory {max(f['peak_gb'] for f in (whole, *days)):.2f} GB\n")
     if arguments.files:
