@@ -11,8 +11,11 @@ SELECT
     v.tesp_inwc,
     v.valid,
     v.repairs[:300] AS repairs,
-    count(*) OVER () AS n_repaired
+    (
+        SELECT count(*) FROM visit_static
+        WHERE repairs <> ''
+    ) AS n_repaired
 FROM visit_static AS v
-WHERE v.repairs IS NOT NULL AND v.repairs <> ''
+WHERE v.repairs <> ''
 ORDER BY v.visited_on DESC, v.visit_id ASC
 LIMIT getvariable('top');
