@@ -1,4 +1,12 @@
 -- The newest top repaired visits: what was recorded, what it was mended to, and why.
+WITH newest AS (
+    SELECT visit_id
+    FROM visit_static
+    WHERE repairs <> ''
+    ORDER BY visited_on DESC, visit_id ASC
+    LIMIT getvariable('top')
+)
+
 SELECT
     v.visit_id,
     v.visited_on,
@@ -15,7 +23,6 @@ SELECT
         SELECT count(*) FROM visit_static
         WHERE repairs <> ''
     ) AS n_repaired
-FROM visit_static AS v
-WHERE v.repairs <> ''
-ORDER BY v.visited_on DESC, v.visit_id ASC
-LIMIT getvariable('top');
+FROM newest
+INNER JOIN visit_static AS v ON newest.visit_id = v.visit_id
+ORDER BY v.visited_on DESC, v.visit_id ASC;
