@@ -75,7 +75,9 @@ class Result:
     def packed(self) -> dict[str, Any]:
         """Columns once and rows as lists, safe for JSON: dates as ISO text."""
         columns = [
-            [plain(value) for value in column] if column.dtype.is_temporal() or column.dtype.is_float() else column
+            [plain(value) for value in column]
+            if column.dtype.is_temporal() or column.dtype.is_float()
+            else column
             for column in self.frame
         ]
         return {"columns": self.frame.columns, "rows": list(zip(*columns, strict=True))}

@@ -76,23 +76,22 @@ class _Measure:
         self._decode(b"", final=True)
 
 
-def take_copy(file: InputFile, folder: Path, encoding: str | None = None) -> Copy:
-    """Copy `file` into `folder` as `incoming`, unpack it if it is packed, and measure its text."""
-    folder.mkdir(parents=True, exist_ok=True)
-    copy = folder / "incoming"
+def take_copy(file: InputFile, copy: Path, encoding: str | None = None) -> Copy:
+    """Copy `file` to `copy`, unpack it beside that if it is packed, and measure its text."""
+    copy.parent.mkdir(parents=True, exist_ok=True)
     try:
         before = file.path.stat()
         shutil.copyfile(file.path, copy)
         after = file.path.stat()
         if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
             raise UsageError(f"{file.name}: changed while it was being read; run again once it is complete")
-        return measure(file, copy, folder, encoding)
+        return measure(file, copy, copy.with_name(f"{copy.name}.text"), encoding)
     except OSError as error:
         raise UsageError(f"{file.name}: {_why(error)}") from error
 
 
-def measure(file: InputFile, copy: Path, folder: Path, encoding: str | None = None) -> Copy:
-    """Measure a copy that was taken before; other forms of its text are written into `folder`."""
+def measure(file: InputFile, copy: Path, unfolded: Path, encoding: str | None = None) -> Copy:
+    """Measure a copy that was taken before; another form of its text is written to `unfolded`."""
     digest = hashlib.sha256()
     text = _Measure()
     direct = not (file.parquet or file.packed or encoding)
@@ -107,7 +106,7 @@ def measure(file: InputFile, copy: Path, folder: Path, encoding: str | None = No
         return Copy(copy, copy, sha256, size)
     path = copy
     if not direct:
-        path = folder / "incoming.text"
+        path = unfolded
         _unfold(file, copy, path, encoding, text.add)
     text.finish()
     if text.bad_byte is not None:
@@ -125,11 +124,13 @@ def measure(file: InputFile, copy: Path, folder: Path, encoding: str | None = No
     )
 
 
-def unfolded(file: InputFile, copy: Path, folder: Path, sha256: str, encoding: str | None = None) -> Copy:
+def unfold_again(
+    file: InputFile, copy: Path, unfolded: Path, sha256: str, encoding: str | None = None
+) -> Copy:
     """A copy that was measured when it was taken, ready to be looked at again; nothing is counted anew."""
     text = copy
     if file.packed or encoding:
-        text = folder / "incoming.text"
+        text = unfolded
         _unfold(file, copy, text, encoding, lambda _: None)
     return Copy(copy, text, sha256, copy.stat().st_size)
 

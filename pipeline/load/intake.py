@@ -1,20 +1,22 @@
 """The files of the drops, one after another: copied, compared with what was loaded before, staged, kept.
 
-What does not belong here: reading one file (`staging.py`).
+What does not belong here: reading one file (`staging.py`), and which of it happens at once (`lanes.py`).
 """
 
 from __future__ import annotations
 
 import os
+from concurrent.futures import Future
 from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.errors import UsageError
 from pipeline.load import kept
-from pipeline.load.copying import Copy, measure, take_copy
+from pipeline.load.copying import Copy, measure
 from pipeline.load.escape import shown
 from pipeline.load.files import Found, InputFile, find_files
 from pipeline.load.inputs import BY_NAME
+from pipeline.load.lanes import AT_ONCE, Lanes
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import Mapping
 from pipeline.load.mapping_start import START_NAME, write_start
@@ -34,35 +36,28 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
     """
     found = find_files(order.drops, mapping.table_of, order.say)
     _name_strangers(order, found)
-    mapping_name = kept.keep_mapping(order.into, mapping)
-    problems: list[str] = []
-    skipped: list[str] = []
-    foreign: list[Layout] = []
-    given: set[str] = set()
-    for file in found.files:
-        try:
-            layout = _take_one(warehouse, order, file, mapping, mapping_name, skipped, given)
-        except UsageError as error:
-            problems.append(str(error))
-            continue
-        if layout is not None and layout.missing:
-            foreign.append(layout)
-    if skipped:
-        order.say(f"{len(skipped)} of {len(found.files)} files bring nothing new: {_few(skipped)}")
-    if foreign:
-        write_start(order.into / START_NAME, foreign, found.strangers)
+    with Lanes(warehouse) as lanes:
+        intake = _Intake(warehouse, order, mapping, lanes)
+        for number, (file, copied) in enumerate(lanes.copies(found.files, order.into, mapping.encoding)):
+            try:
+                intake.take(number, file, copied)
+            except UsageError as error:
+                intake.problems[number] = str(error)
+        intake.settle()
+    if intake.skipped:
+        order.say(
+            f"{len(intake.skipped)} of {len(found.files)} files bring nothing new: {_few(intake.skipped)}"
+        )
+    if intake.foreign:
+        write_start(order.into / START_NAME, intake.foreign, found.strangers)
         order.say(
             f"a mapping to start from was written to {order.into / START_NAME}; complete it and give --mapping"
         )
+    problems = [said for _, said in sorted(intake.problems.items())]
     if problems:
         more = [f"and {len(problems) - SAID} more files that cannot be used"] if len(problems) > SAID else []
         raise UsageError("\n".join(problems[:SAID] + more))
-    return given
-
-
-def forget_incoming(into: Path) -> None:
-    for name in ("incoming", "incoming.text", "incoming.mended"):
-        (kept.drops_folder(into) / name).unlink(missing_ok=True)
+    return intake.given
 
 
 def _few(names: list[str], most: int = 3) -> str:
@@ -83,38 +78,62 @@ def _name_strangers(order: RunOrder, found: Found) -> None:
     raise UsageError(problem)
 
 
-def _take_one(
-    warehouse: Warehouse,
-    order: RunOrder,
-    file: InputFile,
-    mapping: Mapping,
-    mapping_name: str,
-    skipped: list[str],
-    given: set[str],
-) -> Layout | None:
-    copy = take_copy(file, kept.drops_folder(order.into), mapping.encoding)
-    given.add(copy.sha256)
-    verdict = judge(warehouse, order.into, file, copy, mapping.fingerprint(BY_NAME[file.table]))
-    if verdict.skip is not None:
-        skipped.append(f"{file.name} ({verdict.skip})")
-        return None
-    layout = plan(file, copy, mapping, warehouse)
-    named = [shown(n) for n in layout.extras if not n.startswith("column ")]
-    if layout.missing:
-        order.say(
-            f"{file.name}:1: the header lacks {', '.join(layout.missing)}, expected every required column of "
-            f"{file.table}; its unknown columns are {_few(named, SAID) or 'none'}; no row was read"
-        )
-    elif named:
-        order.say(f"{file.name}: kept beside the known columns: {', '.join(named)}")
-    for load_id in verdict.drop:
-        drop_loads(warehouse, f"load_id = {load_id}")
-    load_id = _next_load(warehouse)
-    name = kept.kept_name(file, copy.sha256)
-    ticket = Ticket(load_id, datetime.now(UTC), mapping_name, name)
-    stage(warehouse, file, copy, layout, ticket, order.ahead.get((copy.sha256, file.table)))
-    os.replace(copy.path, kept.drops_folder(order.into) / name)
-    return layout
+class _Intake:
+    """What is decided about each file, in their order, and what became of them. Reading them goes on in the lanes."""
+
+    def __init__(self, warehouse: Warehouse, order: RunOrder, mapping: Mapping, lanes: Lanes) -> None:
+        self.warehouse, self.order, self.mapping, self.lanes = warehouse, order, mapping, lanes
+        self.mapping_name = kept.keep_mapping(order.into, mapping)
+        self.next_load = _next_load(warehouse)
+        self.problems: dict[int, str] = {}
+        self.skipped: list[str] = []
+        self.foreign: list[Layout] = []
+        self.given: set[str] = set()
+        self._reading: dict[int, tuple[InputFile, Copy, str, Future[None]]] = {}
+
+    def take(self, number: int, file: InputFile, copied: Future[Copy]) -> None:
+        """Begin to read a file, unless it brings nothing new."""
+        order = self.order
+        copy = copied.result()
+        self.given.add(copy.sha256)
+        if any(file.name == other.name for other, *_ in self._reading.values()):
+            self.settle()  # one may be the other once more, or its beginning
+        verdict = judge(self.warehouse, order.into, file, copy, self.mapping.fingerprint(BY_NAME[file.table]))
+        if verdict.skip is not None:
+            self.skipped.append(f"{file.name} ({verdict.skip})")
+            return
+        layout = plan(file, copy, self.mapping, self.warehouse)
+        named = [shown(n) for n in layout.extras if not n.startswith("column ")]
+        if layout.missing:
+            self.foreign.append(layout)
+            order.say(
+                f"{file.name}:1: the header lacks {', '.join(layout.missing)}, expected every required column of "
+                f"{file.table}; its unknown columns are {_few(named, SAID) or 'none'}; no row was read"
+            )
+        elif named:
+            order.say(f"{file.name}: kept beside the known columns: {', '.join(named)}")
+        if verdict.drop:
+            self.settle()
+        for load_id in verdict.drop:
+            drop_loads(self.warehouse, f"load_id = {load_id}")
+        name = kept.kept_name(file, copy.sha256)
+        ticket = Ticket(self.next_load, datetime.now(UTC), self.mapping_name, name)
+        self.next_load += 1
+        ahead = order.ahead.get((copy.sha256, file.table))
+        self._reading[number] = (file, copy, name, self.lanes.stage(file, copy, layout, ticket, ahead))
+        self.settle(but=AT_ONCE)
+
+    def settle(self, but: int = 0) -> None:
+        """Wait for the files that are being read, all `but` the last few, and keep their copies."""
+        while len(self._reading) > but:
+            number = next(iter(self._reading))
+            _, copy, name, staged = self._reading.pop(number)
+            try:
+                staged.result()
+            except UsageError as error:
+                self.problems[number] = str(error)
+            else:
+                os.replace(copy.path, kept.drops_folder(self.order.into) / name)
 
 
 def _next_load(warehouse: Warehouse) -> int:
@@ -135,7 +154,7 @@ def restore(warehouse: Warehouse, order: RunOrder) -> None:
     warehouse.execute(
         f"UPDATE load_file SET accepted = true WHERE load_id IN ({', '.join(str(x.load_id) for x in lost)})"
     )
-    forget_incoming(order.into)
+    kept.forget_incoming(order.into)
 
 
 def bring_held(warehouse: Warehouse, order: RunOrder) -> dict[int, kept.KeptLoad]:
@@ -159,7 +178,7 @@ def _stage_kept(warehouse: Warehouse, into: Path, load: kept.KeptLoad, load_id: 
     folder = kept.drops_folder(into)
     file = load.as_input(folder)
     mapping = kept.kept_mapping(into, load.mapping)
-    copy: Copy = measure(file, kept.find_kept(into, load), folder, mapping.encoding)
+    copy: Copy = measure(file, kept.find_kept(into, load), folder / kept.UNFOLDED, mapping.encoding)
     ticket = Ticket(load_id, kept.loaded_at(load), load.mapping, load.kept)
     stage(warehouse, file, copy, plan(file, copy, mapping, warehouse), ticket)
 

@@ -20,6 +20,8 @@ from pipeline.load.mapping import Mapping, parse_mapping
 FORMAT = 2  # of the staged tables; a work file of another format is made again from the copies
 LIST = "loads.json"  # what was accepted
 HELD = "held.json"  # what waits for rows that it refers to
+INCOMING = "incoming"  # how the names of files begin that are not kept beyond the loading
+UNFOLDED = f"{INCOMING}.text"
 LOADS = """
 SELECT load_id, file, folder, file_sha256, table_name, strftime(loaded_at, '%Y-%m-%dT%H:%M:%S.%f+00:00'), kept, mapping
 FROM load_file
@@ -126,6 +128,12 @@ def find_kept(into: Path, load: KeptLoad) -> Path:
 
 def loaded_at(load: KeptLoad) -> datetime:
     return datetime.fromisoformat(load.loaded_at)
+
+
+def forget_incoming(into: Path) -> None:
+    """Delete what the loading put down for itself."""
+    for path in drops_folder(into).glob(f"{INCOMING}*"):
+        path.unlink(missing_ok=True)
 
 
 def forget_others(into: Path, names: set[str]) -> None:

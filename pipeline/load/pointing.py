@@ -11,8 +11,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.load import kept
-from pipeline.load.copying import unfolded
-from pipeline.load.intake import forget_incoming
+from pipeline.load.copying import unfold_again
 from pipeline.load.records import Ints
 from pipeline.load.staging import append, plan, point_at
 from pipeline.warehouse import Warehouse
@@ -34,7 +33,7 @@ def point_at_lines(warehouse: Warehouse, into: Path) -> None:
     for load_id, ordinals in wanted:
         _point_at(warehouse, into, load_id, np.array(ordinals, dtype=np.int64))
     if wanted:
-        forget_incoming(into)
+        kept.forget_incoming(into)
 
 
 def _point_at(warehouse: Warehouse, into: Path, load_id: int, ordinals: Ints) -> None:
@@ -48,7 +47,7 @@ def _point_at(warehouse: Warehouse, into: Path, load_id: int, ordinals: Ints) ->
     ragged = warehouse.con.sql(
         f"SELECT record FROM refused_row WHERE load_id = {load_id} AND record IS NOT NULL ORDER BY record"
     ).fetchall()
-    copy = unfolded(file, path, folder, load.file_sha256, mapping.encoding)
+    copy = unfold_again(file, path, folder / kept.UNFOLDED, load.file_sha256, mapping.encoding)
     layout = plan(file, copy, mapping, warehouse)
     places = point_at(warehouse, layout, None, np.array([r[0] for r in ragged], dtype=np.int64), ordinals)
     rows = {

@@ -9,7 +9,8 @@ import duckdb
 
 from pipeline.errors import FleetStaticError, StageError
 from pipeline.load.inputs import TABLES
-from pipeline.load.intake import bring_held, forget_incoming, keep_lists, restore, take_in
+from pipeline.load.intake import bring_held, keep_lists, restore, take_in
+from pipeline.load.kept import forget_incoming
 from pipeline.load.mapping import read_mapping
 from pipeline.load.pointing import point_at_lines
 from pipeline.load.rebuild import is_damage, set_aside

@@ -5,6 +5,8 @@ What does not belong here: which files are new (`stage.py`), and what becomes of
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +16,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import StageError, UsageError
+from pipeline.load import kept
 from pipeline.load.copying import Copy
 from pipeline.load.faults import describe
 from pipeline.load.files import InputFile
@@ -77,17 +80,18 @@ def stage(
     layout: Layout,
     ticket: Ticket,
     ahead: ReadAhead | None = None,
+    turn: Callable[[], object] = bool,
 ) -> None:
     """Read one file into its staged table and refused_row, and enter it in load_file: all of it or nothing.
 
-    `ahead`: its rows, where it has been read elsewhere.
+    `ahead`: its rows, where it has been read elsewhere. `turn` returns once it is this file's turn to be committed.
     """
     if layout.missing:
-        with warehouse.transaction():
+        with _one_by_one(warehouse, turn):
             _enter(warehouse, file, copy, layout, ticket, 0)
         return
     if ahead is not None:
-        with warehouse.transaction():
+        with _one_by_one(warehouse, turn):
             for table, rows in ((layout.table.staged, ahead.staged), ("refused_row", ahead.refused)):
                 warehouse.execute(
                     f"INSERT INTO {table} BY NAME SELECT * REPLACE ({ticket.load_id} AS load_id) FROM read_parquet(?)",
@@ -98,14 +102,21 @@ def stage(
     due = _rows_due(copy, layout)
     looked_at = records_of(layout) if due is None else None
     try:
-        with warehouse.transaction():
+        with _one_by_one(warehouse, turn):
             _stage(warehouse, file, copy, layout, ticket, looked_at, due)
     except _Untidy:
         try:
-            with warehouse.transaction():
+            with _one_by_one(warehouse, turn):
                 _stage(warehouse, file, copy, layout, ticket, records_of(layout, mend=True))
         except _Untidy as error:
             raise StageError(f"{file.name}: cannot be read as CSV even when mended") from error
+
+
+@contextmanager
+def _one_by_one(warehouse: Warehouse, turn: Callable[[], object]) -> Iterator[None]:
+    with warehouse.transaction():
+        yield
+        turn()
 
 
 def _rows_due(copy: Copy, layout: Layout) -> int | None:
@@ -167,7 +178,7 @@ def _mended(layout: Layout, records: Records | None) -> Layout:
     """The layout with its text replaced by the mended one, if there is one."""
     if records is None or records.text is None:
         return layout
-    path = layout.text.with_name("incoming.mended")
+    path = layout.text.with_name(f"{kept.INCOMING}.{layout.text.name}.mended")
     path.write_bytes(records.text)
     return Layout(**{**layout.__dict__, "text": path})
 

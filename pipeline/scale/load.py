@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pipeline.errors import UsageError
 from pipeline.load.copying import take_copy
 from pipeline.load.files import InputFile, find_files
+from pipeline.load.kept import INCOMING
 from pipeline.load.mapping import Mapping, read_mapping
 from pipeline.load.staging import ReadAhead, Ticket, plan, stage
 from pipeline.load.work_tables import prepare
@@ -61,7 +62,7 @@ def read_file(order: FileOrder) -> tuple[tuple[str, str], ReadAhead] | None:
     file = order.file
     with own_warehouse(order.shared, order.settings) as (own, scratch):
         try:
-            copy = take_copy(file, scratch, order.mapping.encoding)
+            copy = take_copy(file, scratch / INCOMING, order.mapping.encoding)
             if copy.sha256 in order.known:
                 return None
             layout = plan(file, copy, order.mapping, own)

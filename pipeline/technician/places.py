@@ -53,6 +53,7 @@ class Places:
                 row, at = row + k * some, at + some
         self.order = np.concatenate(parts)
         self.n_rows, self.n_places = row, at
+        self.n_pairs = sum((rows.stop - rows.start) * (k - 1) // 2 for k, rows, _ in self.blocks)
 
     def pairs(self) -> Iterator[NDArray[np.int32]]:
         """Every two rows of the same place, once: of each block the first and the second of them, shape (2, n)."""

@@ -4,11 +4,20 @@ WITH branch_names AS (
     FROM site_static
     ORDER BY branch
     LIMIT 60
+),
+
+kinds AS (
+    SELECT DISTINCT equipment_kind
+    FROM equipment
+    WHERE equipment_id IN (SELECT site_static.equipment_id FROM site_static)
+),
+
+modes AS (
+    SELECT DISTINCT mode
+    FROM site_static
 )
 
 SELECT
     (SELECT list(branch_names.branch ORDER BY branch_names.branch) FROM branch_names) AS branches,
-    list(DISTINCT e.equipment_kind ORDER BY e.equipment_kind) AS kinds,
-    list(DISTINCT s.mode ORDER BY s.mode) AS modes
-FROM site_static AS s
-INNER JOIN equipment AS e ON s.equipment_id = e.equipment_id;
+    (SELECT list(kinds.equipment_kind ORDER BY kinds.equipment_kind) FROM kinds) AS kinds,
+    (SELECT list(modes.mode ORDER BY modes.mode) FROM modes) AS modes;

@@ -1,10 +1,8 @@
 -- The compact list behind the search: units in service, the worst first, at most top rows; n_all tells how many there are.
-WITH in_service AS (
-    SELECT
-        e.equipment_id,
-        e.equipment_kind
-    FROM equipment AS e
-    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+WITH retired AS (
+    SELECT equipment.equipment_id
+    FROM equipment, publication
+    WHERE equipment.retired_on <= publication.today
 ),
 
 units AS MATERIALIZED (
@@ -13,7 +11,7 @@ units AS MATERIALIZED (
         mode,
         expected_excess_inwc
     FROM site_static
-    WHERE equipment_id IN (SELECT in_service.equipment_id FROM in_service)
+    WHERE equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
 ),
 
 worst AS (
@@ -40,6 +38,6 @@ SELECT
     (SELECT count(*) FROM units) AS n_all
 FROM worst
 INNER JOIN site_static AS s ON worst.equipment_id = s.equipment_id AND worst.mode = s.mode
-INNER JOIN in_service AS e ON worst.equipment_id = e.equipment_id
+INNER JOIN equipment AS e ON worst.equipment_id = e.equipment_id
 LEFT JOIN site ON s.site_id = site.site_id
 ORDER BY s.expected_excess_inwc DESC NULLS LAST, s.equipment_id ASC, s.mode ASC;

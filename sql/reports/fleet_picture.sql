@@ -1,10 +1,8 @@
 -- Return against supply static, a point a unit and mode in service; at most points of them, drawn by a hash of the id.
-WITH in_service AS (
-    SELECT
-        e.equipment_id,
-        e.equipment_kind
-    FROM equipment AS e
-    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+WITH retired AS (
+    SELECT equipment.equipment_id
+    FROM equipment, publication
+    WHERE equipment.retired_on <= publication.today
 ),
 
 -- Drawn by their names alone; what else is shown is looked up for the few that are drawn.
@@ -16,7 +14,7 @@ shown AS MATERIALIZED (
     WHERE
         return_level_inwc IS NOT NULL
         AND supply_level_inwc IS NOT NULL
-        AND equipment_id IN (SELECT in_service.equipment_id FROM in_service)
+        AND equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
 ),
 
 drawn AS (
@@ -48,6 +46,6 @@ SELECT
     (SELECT count(*) FROM shown) AS n_all
 FROM drawn
 INNER JOIN site_static AS s ON drawn.equipment_id = s.equipment_id AND drawn.mode = s.mode
-INNER JOIN in_service AS e ON drawn.equipment_id = e.equipment_id
+INNER JOIN equipment AS e ON drawn.equipment_id = e.equipment_id
 LEFT JOIN site ON s.site_id = site.site_id
 ORDER BY md5(s.equipment_id || s.mode);

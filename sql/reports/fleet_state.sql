@@ -1,9 +1,9 @@
 -- One state for every site in service: its worst unit and mode decides. Words as in the data contract, section 4.
 -- "upkeep": within rating like new, over it as found. "not_measured": no visit was ever loaded. Counts of sites.
-WITH in_service AS (
+WITH retired AS (
     SELECT equipment.equipment_id
     FROM equipment, publication
-    WHERE equipment.retired_on IS NULL OR equipment.retired_on > publication.today
+    WHERE equipment.retired_on <= publication.today
 ),
 
 states AS (
@@ -17,7 +17,7 @@ states AS (
             ELSE s.static_state
         END AS fleet_state
     FROM site_static AS s
-    INNER JOIN in_service ON s.equipment_id = in_service.equipment_id
+    WHERE s.equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
 ),
 
 worst_state AS (

@@ -1,10 +1,28 @@
 -- Units whose static rises over both modes' evidence, within rating or over it: steepest first, top rows.
 -- crossing: the earliest day on which a mode's trend passes the rating.
-WITH crossing AS (
+WITH rising AS (
+    SELECT
+        t.*,
+        e.equipment_kind
+    FROM equipment_trend AS t
+    INNER JOIN equipment AS e ON t.equipment_id = e.equipment_id
+    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+    WHERE t.trend = 'rising'
+),
+
+listed AS (
+    SELECT *
+    FROM rising
+    ORDER BY slope_inwc_per_year DESC, equipment_id ASC
+    LIMIT getvariable('top')
+),
+
+crossing AS (
     SELECT
         equipment_id,
         min(rated_crossing_on) AS rated_crossing_on
     FROM site_trend
+    WHERE equipment_id IN (SELECT listed.equipment_id FROM listed)
     GROUP BY ALL
 )
 
@@ -13,7 +31,7 @@ SELECT
     site.site_label[:200] AS site_label,
     site.branch,
     t.equipment_id,
-    e.equipment_kind,
+    t.equipment_kind,
     t.n_visits,
     t.span_days,
     t.slope_inwc_per_year,
@@ -21,12 +39,8 @@ SELECT
     t.slope_hi,
     t.q_value,
     c.rated_crossing_on,
-    count(*) OVER () AS n_rising
-FROM equipment_trend AS t
-INNER JOIN equipment AS e ON t.equipment_id = e.equipment_id
-INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
+    (SELECT count(*) FROM rising) AS n_rising
+FROM listed AS t
 LEFT JOIN site ON t.site_id = site.site_id
 LEFT JOIN crossing AS c ON t.equipment_id = c.equipment_id
-WHERE t.trend = 'rising'
-ORDER BY t.slope_inwc_per_year DESC, t.equipment_id ASC
-LIMIT getvariable('top');
+ORDER BY t.slope_inwc_per_year DESC, t.equipment_id ASC;

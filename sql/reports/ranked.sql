@@ -1,10 +1,12 @@
 -- The ranked units in the order of work, one line a unit over its modes: the mode that ranks first leads, the other
 -- stands beside it whatever its state. The first top of each side, and the first top_in_branch of each side in each
 -- branch. The worklists ask for all (a large top). rank: of the leading mode, among all units and modes.
-WITH first_mode AS (
+WITH lines AS (
     SELECT
-        p.*,
-        other.mode AS other_mode,
+        p.rank,
+        p.equipment_id,
+        p.mode,
+        p.problem_side,
         other.rank AS other_rank,
         count(*) OVER (PARTITION BY p.problem_side) AS n_in_side,
         count(*) OVER () AS n_ranked,
@@ -16,9 +18,10 @@ WITH first_mode AS (
     WHERE other.rank IS NULL OR p.rank < other.rank
 ),
 
+-- Lines first, by as little as makes them; then what they show.
 listed AS (
     SELECT *
-    FROM first_mode
+    FROM lines
     WHERE
         line_in_side <= getvariable('top')
         OR (line_in_branch <= getvariable('top_in_branch') AND line_in_side <= 5 * getvariable('top'))
@@ -27,23 +30,23 @@ listed AS (
 
 SELECT
     p.rank,
-    p.rank_lo,
-    p.rank_hi,
+    q.rank_lo,
+    q.rank_hi,
     p.line_number,
     p.problem_side,
     p.line_in_side,
-    p.site_id,
+    q.site_id,
     site.site_label[:200] AS site_label,
-    p.branch,
+    q.branch,
     p.equipment_id,
     e.equipment_kind,
     p.mode,
     s.static_state,
-    p.level_inwc,
+    q.level_inwc,
     s.level_lo_inwc,
     s.level_hi_inwc,
-    p.rated_tesp_inwc,
-    p.expected_excess_inwc,
+    q.rated_tesp_inwc,
+    q.expected_excess_inwc,
     s.prob_over_rated,
     s.prob_side,
     s.n_visits,
@@ -51,10 +54,10 @@ SELECT
     s.return_level_inwc,
     s.supply_level_inwc,
     s.last_on,
-    p.airflow_shortfall_cfm,
-    p.extra_power_w,
-    p.extra_cost_per_year,
-    p.check_first,
+    q.airflow_shortfall_cfm,
+    q.extra_power_w,
+    q.extra_cost_per_year,
+    q.check_first,
     o.mode AS other_mode,
     p.other_rank,
     o.static_state AS other_state,
@@ -67,8 +70,9 @@ SELECT
     p.n_in_side,
     p.n_ranked
 FROM listed AS p
+INNER JOIN site_priority AS q ON p.equipment_id = q.equipment_id AND p.mode = q.mode
 INNER JOIN site_static AS s ON p.equipment_id = s.equipment_id AND p.mode = s.mode
 LEFT JOIN site_static AS o ON p.equipment_id = o.equipment_id AND p.mode <> o.mode
 LEFT JOIN equipment AS e ON p.equipment_id = e.equipment_id
-LEFT JOIN site ON p.site_id = site.site_id
+LEFT JOIN site ON q.site_id = site.site_id
 ORDER BY p.rank;

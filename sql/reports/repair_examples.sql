@@ -1,4 +1,12 @@
 -- The newest top repaired visits: what was recorded, what it was mended to, and why.
+WITH newest AS (
+    SELECT visit_id
+    FROM visit_static
+    WHERE repairs <> ''
+    ORDER BY visited_on DESC, visit_id ASC
+    LIMIT getvariable('top')
+)
+
 SELECT
     v.visit_id,
     v.visited_on,
@@ -11,8 +19,10 @@ SELECT
     v.tesp_inwc,
     v.valid,
     v.repairs[:300] AS repairs,
-    count(*) OVER () AS n_repaired
-FROM visit_static AS v
-WHERE v.repairs IS NOT NULL AND v.repairs <> ''
-ORDER BY v.visited_on DESC, v.visit_id ASC
-LIMIT getvariable('top');
+    (
+        SELECT count(*) FROM visit_static
+        WHERE repairs <> ''
+    ) AS n_repaired
+FROM newest
+INNER JOIN visit_static AS v ON newest.visit_id = v.visit_id
+ORDER BY v.visited_on DESC, v.visit_id ASC;

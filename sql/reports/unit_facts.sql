@@ -1,5 +1,38 @@
 -- What is known of chosen units (units): one row a unit and mode, for the site detail and the site sheet. With sheets
 -- (equipment_id.mode) only those; an empty list of sheets means all.
+-- Few rows of each large table before they are joined.
+WITH sheets AS (
+    SELECT *
+    FROM site_static
+    WHERE
+        equipment_id IN (SELECT unnest(getvariable('units')))
+        AND (len(getvariable('sheets')) = 0 OR equipment_id || '.' || mode IN (SELECT unnest(getvariable('sheets'))))
+),
+
+units AS (
+    SELECT *
+    FROM equipment
+    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+),
+
+sites AS (
+    SELECT *
+    FROM site
+    WHERE site_id IN (SELECT units.site_id FROM units)
+),
+
+ranks AS (
+    SELECT *
+    FROM site_priority
+    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+),
+
+trends AS (
+    SELECT *
+    FROM site_trend
+    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+)
+
 SELECT
     s.site_id,
     site.site_label[:200] AS site_label,
@@ -44,12 +77,9 @@ SELECT
     t.slope_lo,
     t.slope_hi,
     t.rated_crossing_on
-FROM site_static AS s
-LEFT JOIN site ON s.site_id = site.site_id
-LEFT JOIN equipment AS e ON s.equipment_id = e.equipment_id
-LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
-LEFT JOIN site_trend AS t ON s.equipment_id = t.equipment_id AND s.mode = t.mode
-WHERE
-    s.equipment_id IN (SELECT unnest(getvariable('units')))
-    AND (len(getvariable('sheets')) = 0 OR s.equipment_id || '.' || s.mode IN (SELECT unnest(getvariable('sheets'))))
+FROM sheets AS s
+LEFT JOIN sites AS site ON s.site_id = site.site_id
+LEFT JOIN units AS e ON s.equipment_id = e.equipment_id
+LEFT JOIN ranks AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
+LEFT JOIN trends AS t ON s.equipment_id = t.equipment_id AND s.mode = t.mode
 ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode;
