@@ -85,10 +85,8 @@ def main() -> None:
         days = [run(day, folder / "dir", arguments.memory_gb) for day in drops[1:]]
     for found in (whole, *days):
         found["stages"]["all stages"] = [sum(cost) for cost in zip(*found["stages"].values(), strict=True)]
-    sys.stdout.write(
-        f"{'wall / cpu s':<14}{'history':>17}" + "".join(f"{f'day {n + 1}':>17}" for n in range(len(days)))
-    )
-    sys.stdout.write(f"{'share':>17}\n")
+    heads = ["history", *(f"day {n + 1}" for n in range(len(days))), "share"]
+    sys.stdout.write(f"{'wall / cpu s':<14}" + "".join(f"{head:>17}" for head in heads) + "\n")
     for name, (wall, cpu) in whole["stages"].items():
         line = f"{name:<14}{wall:9.2f} {cpu:7.2f}"
         for day in days:

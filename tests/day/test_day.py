@@ -221,7 +221,6 @@ def test_a_day_equals_a_run_over_everything(
     said = run(drops[1:], tmp_path / "into")
     run(drops, tmp_path / "whole", stages=list(STAGES))
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
-    print("PART", is_part(said), said)
     assert is_part(said) or any(name in line for line in said for name in last_run.FITTED)
 
 
