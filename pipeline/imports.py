@@ -30,7 +30,7 @@ def collecting_later() -> Iterator[None]:
 
 
 def import_beside(*names: str) -> None:
-    """Begin to import these modules on a thread of its own, for a stage to come; whoever imports them then waits for it.
+    """Begin to import these modules on a thread of its own, for a stage to come. Whoever needs them waits for it.
 
     Worth it only beside work that leaves a core idle: against DuckDB at work on both cores a large import gains a
     tenth of the wall, and costs half as much again.
