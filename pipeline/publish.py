@@ -46,6 +46,7 @@ PUBLISHED = (
     "visit_uncertainty",
     "visit_split_uncertainty",
     "visit_component",
+    "part_allowance",
     "site_static",
     "site_trend",
     "restriction_trend",
@@ -77,6 +78,7 @@ VIEWS = {
     "visit_segment": ("visit_static",),
     "visit_uncertainty": ("visit_static",),
     "visit_split_uncertainty": ("visit_static",),
+    "visit_component": ("visit_static", "part_allowance"),
 }
 
 

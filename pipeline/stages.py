@@ -113,7 +113,7 @@ STATIC = (
     Step("equipment", "static/visit_uncertainty_part.sql", makes=("visit_uncertainty_part",)),
     Step("equipment", "static/visit_static.sql", makes=("visit_static",)),
     Step("equipment", "static/visit_uncertainty.sql", makes=("visit_uncertainty",)),
-    Step("equipment", "static/visit_component.sql", makes=("visit_component",)),
+    Step("equipment", "static/visit_component.sql", makes=("part_allowance", "visit_component")),
     Step("equipment", "static/visit_split_uncertainty.sql", makes=("visit_split_uncertainty",)),
     Step("equipment", "static/visit_segment.sql", makes=("visit_segment",)),
 )

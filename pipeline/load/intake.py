@@ -121,7 +121,7 @@ class _Intake:
         self.next_load += 1
         ahead = order.ahead.get((copy.sha256, file.table))
         self._reading[number] = (file, copy, name, self.lanes.stage(file, copy, layout, ticket, ahead))
-        self.settle(but=AT_ONCE)
+        self.settle(but=AT_ONCE + 1)
 
     def settle(self, but: int = 0) -> None:
         """Wait for the files that are being read, all `but` the last few, and keep their copies."""

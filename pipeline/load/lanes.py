@@ -54,7 +54,7 @@ class Lanes:
         """Each file with its copy, made beside what is done with the one before."""
         made: list[Future[Copy]] = []
         for number, file in enumerate(files):
-            for ahead in files[len(made) : number + 2]:
+            for ahead in files[len(made) : number + 4]:
                 path = kept.drops_folder(into) / f"{kept.INCOMING}.{len(made)}"
                 made.append(self._copying.submit(take_copy, ahead, path, encoding))
             yield file, made[number]

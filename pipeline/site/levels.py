@@ -67,13 +67,13 @@ def make_level_scatter(warehouse: Warehouse) -> None:
     cause_mean: the three causes of each unit over its visits with known sides, and which is the largest. Visits
     without an airflow count only where none has one: then all of it is restriction.
     """
-    centre = warehouse.query("SELECT unit_no, n, middle_inwc, mad_inwc FROM level_centre ORDER BY unit_no")
+    centre = warehouse.query("SELECT * FROM level_centre ORDER BY unit_no")
     fleet, prior_visits, cutoff = settings_of(
         warehouse, "level_scatter_inwc", "yardstick_prior_visits", "robust_cutoff"
     )
     own = 1.4826**2 * pl.col("mad_inwc") ** 2 / (1 - 1 / pl.col("n")).clip(0.1)
     pooled = (prior_visits * fleet**2 + (pl.col("n") - 1) * own) / (prior_visits + pl.col("n") - 1)
-    units = centre.select("unit_no", "middle_inwc", reach_inwc=cutoff * pooled.sqrt())
+    units = centre.with_columns(reach_inwc=cutoff * pooled.sqrt())
     make_by_parts(
         warehouse,
         ("level_scatter", "cause_mean"),
@@ -106,6 +106,8 @@ def _levels(visits: list[NDArray[Any]], centre: pl.DataFrame) -> tuple[pl.DataFr
         {
             "unit_no": units.key,
             "n": n,
+            "first_on": centre["first_on"],
+            "last_on": centre["last_on"],
             "level_inwc": middle + level_off,
             "shared_variance": _shared(units, weight / units.spread(total), measurer, measurer_variance),
             "scatter_variance": _ratio(units.sum(clipped_off**2), n - 1),

@@ -1,7 +1,7 @@
 """Hodges-Lehmann shift with its signed-rank interval, exact for any number of pairs.
 
-The averages of all pairs of values (Walsh averages) are never written down: the k-th smallest is found by counting
-how many lie at or below a value, so that n pairs cost n log n, not n squared.
+The averages of all pairs of values (Walsh averages) are not written down: the k-th smallest is found by counting how
+many lie at or below a value, until a few times n are left, so that n pairs cost n log n, not n squared.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 EXACT_UP_TO = (
     50  # above it the normal approximation of the signed-rank statistic, as R's wilcox.test does; from memory
 )
+LISTED = 4  # averages a value that are written down in the end
 
 
 class Shift(NamedTuple):
@@ -45,16 +46,24 @@ def walsh(sorted_values: Floats, k: int) -> float:
     x = sorted_values
     first = np.arange(len(x))
     low, high = float(x[0]), float(x[-1])
-    for _ in range(80):  # bisection down to neighbouring floats
+    # Where each row's partners with an average in (low, high] begin and end.
+    begin, end = first, np.full(len(x), len(x))
+    for _ in range(80):  # bisection until few are left, or down to neighbouring floats where many are alike
+        if int((end - begin).sum()) <= LISTED * len(x):
+            break
         middle = (low + high) / 2
         if middle in (low, high):
-            break
-        upto = np.searchsorted(x, 2 * middle - x, side="right") - first
-        if int(np.maximum(upto, 0).sum()) >= k:
-            high = middle
+            return high
+        upto = np.maximum(np.searchsorted(x, 2 * middle - x, side="right"), first)
+        if int((upto - first).sum()) >= k:
+            high, end = middle, upto
         else:
-            low = middle
-    return high
+            low, begin = middle, upto
+    n = end - begin
+    partner = np.arange(int(n.sum())) + np.repeat(begin - np.cumsum(n) + n, n)
+    averages = (np.repeat(x, n) + x[partner]) / 2
+    place = k - 1 - int((begin - first).sum())
+    return float(np.partition(averages, place)[place])
 
 
 def _lower_rank(n: int) -> int:

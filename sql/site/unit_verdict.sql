@@ -1,24 +1,7 @@
--- The verdict on each equipment and mode with any loaded visit. The level's distribution is Student's t around the
--- weighted mean, its scatter pooled with the fleet's, what a measurer shares added.
+-- The verdict on each equipment and mode with any loaded visit (unit_seen.sql). The level's distribution is Student's t
+-- around the weighted mean, its scatter pooled with the fleet's, what a measurer shares added.
 CREATE OR REPLACE TEMP TABLE unit_verdict AS
-WITH seen AS (
-    SELECT
-        v.equipment_id,
-        v.mode,
-        count(*) AS n_loaded,
-        count(*) FILTER (WHERE v.valid) AS n_valid,
-        max(v.visited_on) FILTER (WHERE v.valid) AS last_valid_on,
-        avg(
-            v.tesp_inwc - coalesce(c.supply_inwc, 0) + coalesce(c.return_inwc, 0)
-        ) FILTER (WHERE v.valid AND v.since_last_work) AS as_found_level_inwc,
-        count(*) FILTER (WHERE v.valid AND v.since_last_work) AS n_as_found
-    FROM visit_static AS v
-    LEFT JOIN correction AS c
-        ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
-    GROUP BY v.equipment_id, v.mode
-),
-
-numbered AS (
+WITH numbered AS (
     SELECT
         s.*,
         n.equipment_no,
@@ -27,7 +10,7 @@ numbered AS (
         n.branch,
         n.rated_tesp_inwc,
         CASE s.mode WHEN 'cooling' THEN n.design_cooling_cfm ELSE n.design_heating_cfm END AS design_cfm
-    FROM seen AS s
+    FROM unit_seen AS s
     INNER JOIN equipment_number AS n USING (equipment_id)
 ),
 
@@ -44,8 +27,6 @@ student AS (
 level AS (
     SELECT
         l.*,
-        c.first_on,
-        c.last_on,
         t.df,
         t.density_at_0,
         sqrt(
@@ -56,7 +37,6 @@ level AS (
         ) AS level_se,
         level_se * t.t_975 AS half_width
     FROM level_scatter AS l
-    INNER JOIN level_centre AS c USING (unit_no)
     INNER JOIN student AS t ON l.n = t.n
 ),
 
@@ -140,12 +120,12 @@ SELECT
     -- At most the two rivals' chances are taken off: a lower bound of the probability, close where it matters. Where no
     -- airflow is known the probability is not given.
     CASE
-        WHEN v.static_state NOT IN ('within_rating', 'too_few_visits') AND l.n > 0
+        WHEN v.static_state NOT IN ('within_rating', 'too_few_visits') AND c.airflow_known
             THEN
                 greatest(
                     1
-                    - student_t_cdf(-l.margin_1 / l.se_1, l.df)
-                    - student_t_cdf(-l.margin_2 / l.se_2, l.df), 0
+                    - student_t_cdf(-c.margin_1 / c.se_1, c.df)
+                    - student_t_cdf(-c.margin_2 / c.se_2, c.df), 0
                 )
     END AS prob_side,
     c.return_cause AS return_restriction_inwc,
@@ -153,5 +133,4 @@ SELECT
     CASE WHEN c.airflow_known THEN c.airflow_cause END AS airflow_setting_inwc,
     v.static_state = 'within_rating' AND exceeds(v.as_found_level_inwc, v.rated_tesp_inwc) AS needs_upkeep
 FROM verdict AS v
-LEFT JOIN cause_mean AS c USING (unit_no)
-LEFT JOIN lead_over AS l USING (unit_no);
+LEFT JOIN lead_over AS c USING (unit_no);

@@ -1,24 +1,36 @@
 -- What each part of the measured span takes, against its own allowance, for visits where a drop within the span was
 -- measured. The parts of a visit add up to its TESP, their allowances to the rating. The filter's and the coil's
 -- allowances are settings, at most their side's budget; the duct has what they leave. A side whose drop was not
--- measured stays in one piece.
+-- measured stays in one piece. A view, in the publication too; the allowances are a table, for settings are no variables
+-- to a reader.
+CREATE OR REPLACE TABLE part_allowance AS
+SELECT
+    equipment_id,
+    return_budget_inwc,
+    supply_budget_inwc,
+    right_return_port = 'after_filter' AS filter_in_span,
+    right_supply_port = 'before_coil' AS coil_in_span,
+    least(getvariable('filter_allowance_inwc'), return_budget_inwc) AS filter_allowance_inwc,
+    least(getvariable('coil_allowance_inwc'), supply_budget_inwc) AS coil_allowance_inwc
+FROM equipment_budget;
+
 CREATE OR REPLACE VIEW visit_component AS
 WITH span AS (
     SELECT
         v.visit_id,
         v.return_inwc,
         v.supply_inwc,
-        b.return_budget_inwc,
-        b.supply_budget_inwc,
-        b.right_return_port = 'after_filter' AS filter_in_span,
-        b.right_supply_port = 'before_coil' AS coil_in_span,
+        a.return_budget_inwc,
+        a.supply_budget_inwc,
+        a.filter_in_span,
+        a.coil_in_span,
         -- Its part is 0 where it lies outside the span, empty where it was not measured.
-        CASE WHEN b.right_return_port = 'after_filter' THEN v.filter_part_inwc END AS filter_inwc,
-        CASE WHEN b.right_supply_port = 'before_coil' THEN v.coil_part_inwc END AS coil_inwc,
-        least(getvariable('filter_allowance_inwc'), b.return_budget_inwc) AS filter_allowance_inwc,
-        least(getvariable('coil_allowance_inwc'), b.supply_budget_inwc) AS coil_allowance_inwc
+        CASE WHEN a.filter_in_span THEN v.filter_part_inwc END AS filter_inwc,
+        CASE WHEN a.coil_in_span THEN v.coil_part_inwc END AS coil_inwc,
+        a.filter_allowance_inwc,
+        a.coil_allowance_inwc
     FROM visit_static AS v
-    INNER JOIN equipment_budget AS b USING (equipment_id)
+    INNER JOIN part_allowance AS a USING (equipment_id)
     WHERE v.filter_drop_inwc IS NOT NULL OR v.coil_drop_inwc IS NOT NULL
 ),
 

@@ -1,0 +1,15 @@
+-- Each equipment and mode with any loaded visit: how many, how many valid, and the level as found, whatever the condition.
+CREATE OR REPLACE TEMP TABLE unit_seen AS
+SELECT
+    v.equipment_id,
+    v.mode,
+    count(*) AS n_loaded,
+    count(*) FILTER (WHERE v.valid) AS n_valid,
+    max(v.visited_on) FILTER (WHERE v.valid) AS last_valid_on,
+    avg(
+        v.tesp_inwc - coalesce(c.supply_inwc, 0) + coalesce(c.return_inwc, 0)
+    ) FILTER (WHERE v.valid AND v.since_last_work) AS as_found_level_inwc,
+    count(*) FILTER (WHERE v.valid AND v.since_last_work) AS n_as_found
+FROM visit_static AS v
+LEFT JOIN correction AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
+GROUP BY v.equipment_id, v.mode;
