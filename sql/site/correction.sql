@@ -1,12 +1,11 @@
 -- What is taken off the readings of a technician with an instrument whose offset is material and significant (data
--- contract, "Doubtful zeroes and levels"): to the thousandth, for no gauge shows less, and so that a few new readings
--- do not move all that this technician ever read.
+-- contract, "Doubtful zeroes and levels"), and its uncertainty, in digits that a few new readings do not move.
 CREATE OR REPLACE TEMP TABLE correction AS
 SELECT
     technician_id,
     coalesce(instrument_id, '') AS instrument_id,
-    CASE WHEN return_doubtful THEN round(return_offset_inwc, 3) ELSE 0 END AS return_inwc,
-    CASE WHEN supply_doubtful THEN round(supply_offset_inwc, 3) ELSE 0 END AS supply_inwc,
+    CASE WHEN return_doubtful THEN return_offset_inwc ELSE 0 END AS return_inwc,
+    CASE WHEN supply_doubtful THEN supply_offset_inwc ELSE 0 END AS supply_inwc,
     pow(CASE WHEN return_doubtful THEN round(return_offset_se, 4) ELSE 0 END, 2)
     + pow(CASE WHEN supply_doubtful THEN round(supply_offset_se, 4) ELSE 0 END, 2) AS variance
 FROM instrument_offset
