@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.checks import READ as CHECKS_READ
 from pipeline.checks import find_by_equipment, find_over_fleet
+from pipeline.imports import import_beside
 from pipeline.settings import Settings
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
@@ -158,6 +159,7 @@ def publish_stage(warehouse: Warehouse, order: RunOrder) -> None:
     """Write the published file and swap it into place."""
     from pipeline.publish import publish
 
+    import_beside("reports")
     publish(warehouse, order)
 
 
