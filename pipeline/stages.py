@@ -109,6 +109,7 @@ STATIC = (
     Step("equipment", "static/visit_judged.sql", makes=("visit_judged",)),
     Step("equipment", "static/visit_airflow.sql", makes=("visit_airflow",)),
     Step("equipment", "static/visit_uncertainty_part.sql", makes=("visit_uncertainty_part",)),
+    Step("equipment", "static/visit_measured.sql", makes=("staging.visit_measured",)),
     Step("equipment", "static/visit_static.sql", makes=("visit_static",)),
     Step("equipment", "static/visit_uncertainty.sql", makes=("visit_uncertainty",)),
     Step("equipment", "static/visit_component.sql", makes=("part_allowance", "visit_component")),

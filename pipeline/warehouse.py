@@ -37,6 +37,11 @@ def literal(text: object) -> str:
     return "'" + str(text).replace("'", "''") + "'"
 
 
+def quoted(name: str) -> str:
+    """A table by its name, with its schema before it where that is not main, as `Warehouse.relations` names it."""
+    return ".".join(f'"{part}"' for part in name.split("."))
+
+
 class Warehouse:
     """One read-write connection to a work file, with settings as variables, macros and functions loaded."""
 

@@ -4,15 +4,15 @@ SELECT
     v.equipment_id,
     v.mode,
     count(*) AS n_loaded,
-    count(*) FILTER (WHERE v.valid) AS n_valid,
-    max(v.visited_on) FILTER (WHERE v.valid) AS last_valid_on,
+    count(*) FILTER (WHERE v.set_aside_because IS NULL) AS n_valid,
+    max(v.visited_on) FILTER (WHERE v.set_aside_because IS NULL) AS last_valid_on,
     avg(
-        v.tesp_inwc
+        v.supply_inwc - v.return_inwc
         - CASE WHEN o.supply_doubtful THEN o.supply_offset_inwc ELSE 0 END
         + CASE WHEN o.return_doubtful THEN o.return_offset_inwc ELSE 0 END
-    ) FILTER (WHERE v.valid AND v.since_last_work) AS as_found_level_inwc,
-    count(*) FILTER (WHERE v.valid AND v.since_last_work) AS n_as_found
-FROM visit_static AS v
+    ) FILTER (WHERE v.set_aside_because IS NULL AND v.since_last_work) AS as_found_level_inwc,
+    count(*) FILTER (WHERE v.set_aside_because IS NULL AND v.since_last_work) AS n_as_found
+FROM staging.visit_measured AS v
 LEFT JOIN instrument_offset AS o
     ON v.technician_id = o.technician_id AND coalesce(v.instrument_id, '') = coalesce(o.instrument_id, '')
 GROUP BY v.equipment_id, v.mode;
