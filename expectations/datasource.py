@@ -14,8 +14,6 @@ os.environ["GX_ANALYTICS_ENABLED"] = "false"  # must stand before the import bel
 import builtins
 import re
 import time
-from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any, ClassVar, Literal
 
 import great_expectations as gx
@@ -25,7 +23,6 @@ from great_expectations.datasource.fluent import SQLDatasource
 from great_expectations.execution_engine import SqlAlchemyExecutionEngine
 from great_expectations.expectations import UnexpectedRowsExpectation
 
-AT_ONCE = 2  # queries
 MARK = re.compile(r"/\* rule (\d+) \*/")
 
 
@@ -51,24 +48,6 @@ class DuckDBEngine(SqlAlchemyExecutionEngine):  # type: ignore[misc]
         if mark := MARK.search(str(query)):
             self.seconds[int(mark.group(1))] = time.perf_counter() - started
         return result
-
-    def resolve_metrics(
-        self,
-        metrics_to_resolve: Iterable[Any],
-        metrics: dict[Any, Any] | None = None,
-        runtime_configuration: dict[str, Any] | None = None,
-    ) -> dict[Any, Any]:
-        """Ask several queries at once, on connections of their own: one of them seldom keeps two cores busy."""
-
-        def resolve(metric: Any) -> dict[Any, Any]:
-            found: dict[Any, Any] = super(DuckDBEngine, self).resolve_metrics(
-                [metric], metrics, runtime_configuration
-            )
-            return found
-
-        with ThreadPoolExecutor(AT_ONCE) as threads:
-            found = [threads.submit(resolve, metric) for metric in metrics_to_resolve]
-        return {name: value for one in found for name, value in one.result().items()}
 
 
 class DuckDBDatasource(SQLDatasource):  # type: ignore[misc]
