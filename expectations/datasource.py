@@ -32,12 +32,11 @@ class DuckDBEngine(SqlAlchemyExecutionEngine):  # type: ignore[misc]
     def __init__(self, *args: Any, set_up: list[str] | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.seconds: dict[int, float] = {}
-        statements = list(set_up or [])
+        statements = "; ".join(set_up or ["SELECT 1"])
 
         def prepare(connection: Any, _: object) -> None:
             # Variables and the time zone belong to a connection, so each new one gets them.
-            for statement in statements:
-                connection.cursor().execute(statement)
+            connection.cursor().execute(statements)
 
         sa.event.listen(self.engine, "connect", prepare)
 

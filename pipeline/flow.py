@@ -11,6 +11,7 @@ import importlib
 import logging
 import os
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
@@ -86,7 +87,9 @@ def _send_what_waits() -> None:
     from prefect.events.worker import EventsWorker
 
     logging.getLogger("EventsWorker").setLevel(logging.CRITICAL)
-    EventsWorker.drain_all(timeout=5.0)
+    # On a thread of its own: where the caller's runs an event loop, this would be a coroutine that nobody awaits.
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(EventsWorker.drain_all, timeout=5.0).result()
 
 
 def run_with_prefect(

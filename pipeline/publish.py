@@ -75,6 +75,7 @@ SMALL = 100_000_000  # bytes of a work file that is not copied: writing its tabl
 # Views that stay views in a copy, and what they stand on; any other is made a table.
 VIEWS = {
     "visit": (VISITS.staged, VISITS.fates),
+    "visit_static": ("staging.visit_measured", "equipment"),
     "visit_segment": ("visit_static",),
     "visit_uncertainty": ("visit_static",),
     "visit_split_uncertainty": ("visit_static",),

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.checks import READ as CHECKS_READ
 from pipeline.checks import find_by_equipment, find_over_fleet
+from pipeline.imports import import_beside
 from pipeline.settings import Settings
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
@@ -111,6 +112,7 @@ STATIC = (
     Step("equipment", "static/visit_judged.sql", makes=("visit_judged",)),
     Step("equipment", "static/visit_airflow.sql", makes=("visit_airflow",)),
     Step("equipment", "static/visit_uncertainty_part.sql", makes=("visit_uncertainty_part",)),
+    Step("equipment", "static/visit_measured.sql", makes=("staging.visit_measured",)),
     Step("equipment", "static/visit_static.sql", makes=("visit_static",)),
     Step("equipment", "static/visit_uncertainty.sql", makes=("visit_uncertainty",)),
     Step("equipment", "static/visit_component.sql", makes=("part_allowance", "visit_component")),
@@ -161,6 +163,7 @@ def publish_stage(warehouse: Warehouse, order: RunOrder) -> None:
     """Write the published file and swap it into place."""
     from pipeline.publish import publish
 
+    import_beside("reports")
     publish(warehouse, order)
 
 

@@ -39,6 +39,11 @@ def literal(text: object) -> str:
     return "'" + str(text).replace("'", "''") + "'"
 
 
+def quoted(name: str) -> str:
+    """A table by its name, with its schema before it where that is not main, as `Warehouse.relations` names it."""
+    return ".".join(f'"{part}"' for part in name.split("."))
+
+
 class Warehouse:
     """One read-write connection to a work file, with settings as variables, macros and functions loaded."""
 
@@ -67,9 +72,8 @@ class Warehouse:
     def _begin_session(self, con: duckdb.DuckDBPyConnection) -> None:
         """Use this connection, with what every connection has of its own: time zone and variables."""
         self.con = con
-        con.execute("SET TimeZone = 'UTC'")
-        for setting in self.settings.rows():
-            con.execute(f"SET VARIABLE {setting.name} = CAST({setting.value!r} AS DOUBLE)")
+        own = [f"SET VARIABLE {s.name} = CAST({s.value!r} AS DOUBLE)" for s in self.settings.rows()]
+        con.execute("; ".join(["SET TimeZone = 'UTC'", *own]))
         for name, (value, sql_type) in self._variables.items():
             self.set_variable(name, value, sql_type)
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 
 from reports.data_quality import data_quality_page
@@ -63,12 +64,12 @@ def draw(published_file: Path, folder: Path, say: Callable[[str], None] = _quiet
 def _draw_page(
     name: str, published: Published, publication: Row, folder: Path, say: Callable[[str], None]
 ) -> None:
-    say(f"drawing {name}")
-    (folder / name).write_text(PAGES[name](published, publication), encoding="utf-8")
-    published.close()
+    with closing(published):
+        say(f"drawing {name}")
+        (folder / name).write_text(PAGES[name](published, publication), encoding="utf-8")
 
 
 def _draw_worklists(published: Published, publication: Row, folder: Path, say: Callable[[str], None]) -> None:
-    say("writing the worklists")
-    write_worklists(published, publication, folder)
-    published.close()
+    with closing(published):
+        say("writing the worklists")
+        write_worklists(published, publication, folder)

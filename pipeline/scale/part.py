@@ -16,15 +16,17 @@ from typing import Any, Literal
 
 from pipeline import __version__
 from pipeline.errors import UsageError
+from pipeline.load.inputs import STAGING
 from pipeline.scale.registry import steps_of
 from pipeline.scale.shared import Shared
 from pipeline.settings import Settings
 from pipeline.steps import run_steps
-from pipeline.warehouse import SQL_DIR, Warehouse, literal
+from pipeline.warehouse import SQL_DIR, Warehouse, literal, quoted
 
 Kind = Literal["table", "temp table", "view"]
 MAKES = re.compile(
-    r"CREATE\s+(?:OR\s+REPLACE\s+)?(?:TEMP\s+|TEMPORARY\s+)?(TABLE|VIEW)\s+\"?(\w+)\"?", re.IGNORECASE
+    r"CREATE\s+(?:OR\s+REPLACE\s+)?(?:TEMP\s+|TEMPORARY\s+)?(TABLE|VIEW)\s+\"?((?:staging\.)?\w+)\"?",
+    re.IGNORECASE,
 )
 
 
@@ -48,6 +50,7 @@ class PartOrder:
     shared: Shared
     settings: Settings
     variables: dict[str, tuple[object, str]]
+    views: dict[str, str] = field(default_factory=dict)  # of an earlier stage, and the file that makes each
     version: str = __version__
 
 
@@ -71,6 +74,8 @@ def run_part(order: PartOrder) -> PartDone:
         for name, (value, sql_type) in order.variables.items():
             warehouse.set_variable(name, value, sql_type)
         _bring(warehouse, order.sources)
+        for view, file in order.views.items():
+            make_views_of(warehouse, file, {view})
         make_views(warehouse, order.stage, order.first, set(order.sources))
         run_steps(warehouse, steps)
         return _take_away(warehouse, order, [name for step in steps for name in step.makes])
@@ -90,6 +95,7 @@ def own_warehouse(shared: Shared, settings: Settings) -> Iterator[tuple[Warehous
         Warehouse(":memory:", settings) as warehouse,
     ):
         warehouse.execute(f"SET temp_directory = {literal(scratch)}")
+        warehouse.execute(f"CREATE SCHEMA IF NOT EXISTS {STAGING}")
         if worker:
             warehouse.execute(f"SET threads = {worker.state.nthreads}")
         shared.open(warehouse)
@@ -111,10 +117,10 @@ def _bring(warehouse: Warehouse, sources: dict[str, Source]) -> None:
     late = {name: source for name, source in sources.items() if source.rows == "of its visits"}
     for name, source in sources.items():
         if name not in late:
-            warehouse.execute(f'CREATE VIEW "{name}" AS SELECT * FROM {parquet(source.files)}')
+            warehouse.execute(f"CREATE VIEW {quoted(name)} AS SELECT * FROM {parquet(source.files)}")
     for name, source in late.items():
         warehouse.execute(
-            f'CREATE TABLE "{name}" AS SELECT * FROM {parquet(source.files)} SEMI JOIN visit USING (visit_id)'
+            f"CREATE TABLE {quoted(name)} AS SELECT * FROM {parquet(source.files)} SEMI JOIN visit USING (visit_id)"
         )
 
 
@@ -154,7 +160,7 @@ def _take_away(warehouse: Warehouse, order: PartOrder, made: Sequence[str]) -> P
         if kind != "view":
             done.files[name] = order.shared.new(name, order.part)
             warehouse.execute(
-                f'COPY (SELECT * FROM "{name}") TO {literal(done.files[name])} (FORMAT parquet)'
+                f"COPY (SELECT * FROM {quoted(name)}) TO {literal(done.files[name])} (FORMAT parquet)"
             )
     return done
 

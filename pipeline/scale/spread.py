@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from itertools import groupby
 from math import ceil
 
+from pipeline.load.inputs import STAGING
 from pipeline.scale.part import (
     MAKES,
     PartDone,
@@ -25,7 +26,7 @@ from pipeline.scale.pool import Pool
 from pipeline.scale.registry import steps_of
 from pipeline.scale.shared import Shared
 from pipeline.steps import Step, run_steps
-from pipeline.warehouse import SQL_DIR, Warehouse, literal
+from pipeline.warehouse import SQL_DIR, Warehouse, literal, quoted
 
 SPLIT_BY = "hash(equipment_id)"  # DuckDB's own: the same on every machine with the same version
 
@@ -39,6 +40,7 @@ class Spread:
         self.parts = pool.workers
         self._made: dict[str, list[str]] = {}  # table made by workers -> a file a part
         self._handed: dict[str, list[Source]] = {}  # table handed down -> its files by part
+        self._views: dict[str, tuple[str, str]] = {}  # view that workers made -> its stage and file, in order
 
     def divide(self, warehouse: Warehouse) -> None:
         """Decide on the parts of the fleet: one a worker, more where a part would hold too many visits."""
@@ -60,7 +62,7 @@ class Spread:
             first += len(steps)
 
     def _on_workers(self, warehouse: Warehouse, stage: str, first: int, steps: tuple[Step, ...]) -> None:
-        asked = self._asked_for(warehouse, steps)
+        asked, views = self._asked_for(warehouse, stage, steps)
         for name in asked:
             if name not in self._made and name not in self._handed:
                 self._handed[name] = self._hand_down(warehouse, name)
@@ -74,16 +76,22 @@ class Spread:
                 shared=self.shared,
                 settings=warehouse.settings,
                 variables=warehouse.variables(),
+                views=views,
             )
             for part in range(self.parts)
         ]
-        self._gather(warehouse, steps, self.pool.map(run_part, orders))
+        self._gather(warehouse, stage, steps, self.pool.map(run_part, orders))
 
     def _source(self, name: str, part: int) -> Source:
         return Source((self._made[name][part],)) if name in self._made else self._handed[name][part]
 
-    def _asked_for(self, warehouse: Warehouse, steps: Sequence[Step]) -> list[str]:
-        """Tables that stand here, or that the workers made, and that the steps read before they make them."""
+    def _asked_for(
+        self, warehouse: Warehouse, stage: str, steps: Sequence[Step]
+    ) -> tuple[list[str], dict[str, str]]:
+        """Tables that stand here, or that the workers made, and that the steps read before they make them.
+
+        Of a view that an earlier stage made on the workers, what it stands on, and the file that makes it again.
+        """
         there = {*warehouse.relations(), *warehouse.relations("temp"), *self._made}
         asked: set[str] = set()
         made: set[str] = set()
@@ -91,22 +99,27 @@ class Spread:
             read, makes = names_in(step.run) if isinstance(step.run, str) else (set(), set())
             asked |= ((read | set(step.reads)) & there) - made
             made |= makes | set(step.makes)
-        return sorted(asked)
+        views: dict[str, str] = {}
+        for view, (of_stage, file) in reversed(self._views.items()):
+            if view in asked and of_stage != stage:
+                views[view] = file
+                asked = (asked | names_in(file)[0] & there) - {view}
+        return sorted(asked), dict(reversed(views.items()))
 
     def _hand_down(self, warehouse: Warehouse, name: str) -> list[Source]:
         """Write a table of the run's for the workers: by part where it names equipment, else whole."""
-        columns = [c[0] for c in warehouse.con.sql(f'SELECT * FROM "{name}" LIMIT 0').description or ()]
+        columns = [c[0] for c in warehouse.con.sql(f"SELECT * FROM {quoted(name)} LIMIT 0").description or ()]
         if "equipment_id" in columns:
             return [Source(files) for files in self._split(warehouse, name)]
         file = self.shared.new(name)
-        warehouse.execute(f'COPY (SELECT * FROM "{name}") TO {literal(file)} (FORMAT parquet)')
+        warehouse.execute(f"COPY (SELECT * FROM {quoted(name)}) TO {literal(file)} (FORMAT parquet)")
         return [Source((file,), "of its visits" if "visit_id" in columns else "all")] * self.parts
 
     def _split(self, warehouse: Warehouse, name: str) -> list[tuple[str, ...]]:
         """The rows of a table by part of the fleet: the files of each part, at least an empty one."""
         folder = self.shared.new_folder(name)
         warehouse.execute(
-            f'COPY (SELECT *, ({SPLIT_BY} % {self.parts})::INTEGER AS part_of_fleet FROM "{name}") '
+            f"COPY (SELECT *, ({SPLIT_BY} % {self.parts})::INTEGER AS part_of_fleet FROM {quoted(name)}) "
             f"TO {literal(folder)} (FORMAT parquet, PARTITION_BY (part_of_fleet))"
         )
         found = warehouse.con.sql(
@@ -118,12 +131,14 @@ class Spread:
             if not mine:
                 mine = (self.shared.new(name, part),)
                 warehouse.execute(
-                    f'COPY (SELECT * FROM "{name}" WHERE false) TO {literal(mine[0])} (FORMAT parquet)'
+                    f"COPY (SELECT * FROM {quoted(name)} WHERE false) TO {literal(mine[0])} (FORMAT parquet)"
                 )
             files.append(mine)
         return files
 
-    def _gather(self, warehouse: Warehouse, steps: Sequence[Step], done: Sequence[PartDone]) -> None:
+    def _gather(
+        self, warehouse: Warehouse, stage: str, steps: Sequence[Step], done: Sequence[PartDone]
+    ) -> None:
         """Put what the workers made under its name: a table where it is kept, a view where it only passes."""
         for step in steps:
             for name in step.makes:
@@ -131,15 +146,18 @@ class Spread:
                 if kind == "view":
                     assert isinstance(step.run, str)  # functions make tables
                     make_views_of(warehouse, step.run, {name})
+                    self._views[name] = stage, step.run
                     continue
                 files = self._made[name] = [part.files[name] for part in done]
                 self._handed.pop(name, None)
                 made_of = "TABLE" if kind == "table" else "TEMP VIEW"
-                warehouse.execute(f'CREATE OR REPLACE {made_of} "{name}" AS SELECT * FROM {parquet(files)}')
+                warehouse.execute(
+                    f"CREATE OR REPLACE {made_of} {quoted(name)} AS SELECT * FROM {parquet(files)}"
+                )
 
 
 def names_in(file: str) -> tuple[set[str], set[str]]:
     """Words of `sql/<file>` that may be tables, and the tables and views that it makes."""
     text = without_comments((SQL_DIR / file).read_text(encoding="utf-8"))
     makes = {made[2] for made in MAKES.finditer(text)}
-    return set(re.findall(r"\w+", MAKES.sub(" ", text))), makes
+    return set(re.findall(rf"(?:{STAGING}\.)?\w+", MAKES.sub(" ", text))), makes

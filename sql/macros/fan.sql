@@ -42,6 +42,16 @@ CREATE OR REPLACE MACRO friction_rate(asp DOUBLE, tel_ft DOUBLE) AS (
     CASE WHEN tel_ft > 0 THEN asp * 100 / tel_ft END
 );
 
+-- The return side's budget of a rated TESP, as a magnitude; the supply side's is the rest.
+-- unit: rated in in. w.c., both design statics in one unit; in. w.c. source: data contract section 4, budget of a side
+-- Its share of the design statics, half where they are not known or nothing (common practice, no source).
+CREATE OR REPLACE MACRO return_budget(rated DOUBLE, design_return DOUBLE, design_supply DOUBLE) AS (
+    coalesce(
+        rated * abs(design_return) / nullif(abs(design_return) + abs(design_supply), 0),
+        rated / 2
+    )
+);
+
 -- Part of a side's excess over its budget, p - b, that is due to restriction.
 -- unit: p and b as magnitudes in in. w.c.; in. w.c. source: data contract section 4
 -- b (r - 1)(a + 1) / 2 with a = airflow_ratio^2 and r = p / (b a), written so that a budget of 0 does no harm. An airflow ratio

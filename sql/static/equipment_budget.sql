@@ -1,8 +1,7 @@
 -- What the visits must know of each unit, joined to them once: dates and right ports (data contract, "The right ports")
 -- for the repairs; budgets of both sides (magnitudes, in. w.c.) that sum to the rated TESP, design airflows, taps, and
--- the air's density at its site. Half of the rating each where the design statics are not known (common practice, no
--- source). And the days of works: every kind of work but `other` and `filter_changed` starts a new stretch of visits
--- (data contract, "Since the last work").
+-- the air's density at its site. And the days of works: every kind of work but `other` and `filter_changed` starts a new
+-- stretch of visits (data contract, "Since the last work").
 CREATE OR REPLACE TABLE equipment_budget AS
 WITH worked AS (
     SELECT
@@ -21,11 +20,7 @@ SELECT
     e.rated_tesp_inwc,
     CASE WHEN e.filter_in_rating THEN 'before_filter' ELSE 'after_filter' END AS right_return_port,
     CASE WHEN e.coil_in_rating THEN 'after_coil' ELSE 'before_coil' END AS right_supply_port,
-    coalesce(
-        e.rated_tesp_inwc * abs(e.design_return_inwc)
-        / nullif(abs(e.design_return_inwc) + abs(e.design_supply_inwc), 0),
-        e.rated_tesp_inwc / 2
-    ) AS return_budget_inwc,
+    return_budget(e.rated_tesp_inwc, e.design_return_inwc, e.design_supply_inwc) AS return_budget_inwc,
     e.rated_tesp_inwc - return_budget_inwc AS supply_budget_inwc,
     e.design_cooling_cfm,
     e.design_heating_cfm,
@@ -35,7 +30,11 @@ SELECT
     e.motor_kind,
     e.nominal_tons,
     density_ratio(coalesce(s.elevation_ft, 0)) AS density_ratio,
-    w.work_days
+    w.work_days[1] AS first_work_on,
+    w.work_days[-1] AS last_work_on,
+    len(w.work_days) AS n_work_days,
+    -- Only where there are any: lists are dear to carry to every visit.
+    CASE WHEN len(w.work_days) > 2 THEN w.work_days[2:-2] END AS work_days_between
 FROM equipment AS e
 INNER JOIN site AS s USING (site_id)
 LEFT JOIN worked AS w ON e.equipment_id = w.equipment_id;

@@ -102,7 +102,7 @@ SELECT
     END AS told
 FROM (
     SELECT rowid AS visit_row, visit_id
-    FROM visit_static
+    FROM staging.visit_measured
     WHERE rowid IN (SELECT visit_row FROM coaching_look WHERE of_zero)
 ) AS s
 INNER JOIN visit AS v USING (visit_id);
@@ -113,15 +113,16 @@ SELECT
     f.finding,
     v.visit_id,
     v.visited_on,
-    v.site_id,
+    e.site_id,
     v.equipment_id,
     v.mode,
     v.instrument_id,
     v.return_recorded,
     v.supply_recorded,
-    v.pressure_unit,
+    v.pressure_unit::VARCHAR AS pressure_unit,
     f.look_at || CASE WHEN f.of_zero THEN z.told ELSE '' END AS look_at
 FROM coaching_look AS f
-INNER JOIN visit_static AS v ON f.visit_row = v.rowid
+INNER JOIN staging.visit_measured AS v ON f.visit_row = v.rowid
+INNER JOIN equipment AS e ON v.equipment_id = e.equipment_id
 LEFT JOIN coaching_zero AS z ON f.visit_row = z.visit_row
 ORDER BY f.technician_id, f.finding, v.visited_on, v.visit_id;

@@ -9,7 +9,7 @@ SELECT
     i.calibrated_on
 FROM (
     SELECT DISTINCT technician_id, coalesce(instrument_id, '') AS instrument_id
-    FROM visit_static
+    FROM staging.visit_measured
     WHERE like_new AND sides_known AND NOT on_work_day
 ) AS r
 LEFT JOIN instrument AS i ON r.instrument_id = i.instrument_id;
@@ -20,7 +20,7 @@ WITH unit AS (
         equipment_id,
         dense_rank() OVER (ORDER BY site_id) AS site_no,
         row_number() OVER (ORDER BY equipment_id) AS unit_no,
-        (SELECT max(segment) + 1 FROM visit_static) AS segments
+        (SELECT max(segment) + 1 FROM staging.visit_measured) AS segments
     FROM equipment
 )
 
@@ -37,8 +37,8 @@ SELECT
     v.visited_on,
     v.return_inwc,
     v.supply_inwc,
-    v.tesp_inwc
-FROM visit_static AS v
+    v.supply_inwc - v.return_inwc AS tesp_inwc
+FROM staging.visit_measured AS v
 INNER JOIN unit AS u ON v.equipment_id = u.equipment_id
 INNER JOIN offset_measurer AS m
     ON v.technician_id = m.technician_id AND coalesce(v.instrument_id, '') = m.instrument_id

@@ -7,4 +7,4 @@ SELECT
     v.rowid AS visit_row,
     f.rowid AS finding_row
 FROM finding AS f
-INNER JOIN visit_static AS v USING (visit_id);
+INNER JOIN staging.visit_measured AS v USING (visit_id);

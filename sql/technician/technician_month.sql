@@ -2,7 +2,7 @@
 CREATE OR REPLACE TABLE technician_month AS
 WITH visits AS (
     SELECT technician_id, date_trunc('month', visited_on)::DATE AS month_on, count(*) AS n_visits
-    FROM visit_static
+    FROM staging.visit_measured
     WHERE visited_on <= getvariable('today')
     GROUP BY technician_id, month_on
 ),

@@ -7,7 +7,7 @@ WITH visits AS (
         t.trained_on,
         count(*) FILTER (WHERE v.visited_on < t.trained_on) AS n_before,
         count(*) FILTER (WHERE v.visited_on > t.trained_on) AS n_after
-    FROM visit_static AS v
+    FROM staging.visit_measured AS v
     INNER JOIN technician AS t USING (technician_id)
     WHERE t.trained_on IS NOT NULL
     GROUP BY v.technician_id, t.trained_on

@@ -4,7 +4,7 @@ CREATE OR REPLACE TABLE work_follow_up AS
 WITH measured AS (
     SELECT w.work_id, min(v.visited_on) AS measured_on
     FROM work AS w
-    INNER JOIN visit_static AS v
+    INNER JOIN staging.visit_measured AS v
         ON
             w.equipment_id = v.equipment_id
             AND v.like_new

@@ -182,6 +182,31 @@ def test_keys_are_unique_and_numbers_finite(finished: Warehouse, table: str) -> 
         assert breaks(finished, finite, column, "'-inf'::DOUBLE"), column
 
 
+def test_rows_of_a_view_are_asked_in_one_scan_which_finds_each_fault(own: Warehouse) -> None:
+    """The work file's visit_static is a view: one screen for its rules, and a fault in what it rests on is found."""
+    scan = f"SELECT 1 AS what FROM {VISIT} WHERE"
+    rules = {r.name: r for r in published.published_rules(own) if (r.screen or "").startswith(scan)}
+    assert len({r.screen for r in rules.values()}) == 1
+    assert all(verdict(own, rule).success for rule in rules.values())
+    stored = "staging.visit_measured"
+    faults = {
+        "prob_over_rated is in 0..1": update(stored, "u_tesp_inwc = 'NaN'::DOUBLE"),
+        "u_tesp_inwc, airflow_cfm are not negative": update(stored, "airflow_cfm = -1", AIR),
+        "every number is finite": update(stored, "u_shared_gain_inwc = 'inf'::DOUBLE", AIR),
+        "an airflow has a source, and no source has an airflow of none": update(
+            stored, "airflow_cfm = NULL", AIR
+        ),
+        "a visit is valid or says why not, and only a valid one is like new": update(
+            stored, "like_new = true", "set_aside_because IS NOT NULL"
+        ),
+        "the terms of the excess add up to TESP minus the rating": update(stored, "airflow_cfm = 1e-9", AIR),
+        "TESP is supply minus return": update(stored, "supply_inwc = 'NaN'::DOUBLE"),
+    }
+    assert faults.keys() < rules.keys()
+    for name, fault in faults.items():
+        assert not verdict_after(own, rules[name], fault).success, name
+
+
 @pytest.mark.parametrize(
     "value", ["'NaN'::DOUBLE", "'inf'::DOUBLE", "'-inf'::DOUBLE", "-0.001", "1.001", "0.5", "NULL"]
 )

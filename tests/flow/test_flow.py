@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
+import gc
 import time
 from typing import Any
 
 import pytest
 
 from pipeline.errors import GateError, StageError
-from pipeline.flow import run_with_prefect
+from pipeline.flow import _send_what_waits, run_with_prefect
 from pipeline.stages import RunOrder, Stage
 from pipeline.warehouse import Warehouse
 
@@ -94,3 +96,14 @@ def test_a_server_that_does_not_answer_is_named_before_any_stage_runs(
         run_with_prefect(order, [("load", write("a", 1))])
     with Warehouse(order.work_file) as warehouse:
         assert warehouse.tables() == set()
+
+
+def test_what_waits_is_sent_also_where_an_event_loop_runs(
+    prefect_environment: None, recwarn: pytest.WarningsRecorder
+) -> None:
+    async def within() -> None:
+        _send_what_waits()
+
+    asyncio.run(within())
+    gc.collect()
+    assert [str(w.message) for w in recwarn if w.category is RuntimeWarning] == []

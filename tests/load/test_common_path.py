@@ -48,6 +48,34 @@ def test_the_same_drop_again_changes_nothing(tmp_path: Path) -> None:
     ]
 
 
+def test_rows_stand_in_the_order_of_their_files_whichever_is_read_sooner(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    others = {name: text for name, text in SOUND.items() if name != "visits.csv"}
+    rows = [f"{{}}{i},S1,E1,T1,2026-03-01T08:00:00Z,cooling,-0.2,0.3" for i in range(40_000)]
+    files = {
+        f"visits_{n}.csv": rows[: 40_000 // n**2] for n in range(1, 9)
+    }  # each is read sooner than the one before
+    texts = {
+        name: "\n".join([VISIT_COLUMNS, *(row.format(name) for row in rows)]) for name, rows in files.items()
+    }
+    store.run(write_drop(tmp_path / "drop", others | texts))
+    read = store.rows("SELECT load_id, count(*) FROM staging.visits GROUP BY load_id ORDER BY min(rowid)")
+    assert [n for _, n in read] == [len(rows) for rows in files.values()]
+    assert [load_id for load_id, _ in read] == sorted(load_id for load_id, _ in read)
+    assert store.rows("SELECT file FROM load_file WHERE table_name = 'visits' ORDER BY rowid") == [
+        (name,) for name in files
+    ]
+
+
+def test_the_same_file_twice_in_one_order_is_loaded_once(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    first = write_drop(tmp_path / "first", dict(SOUND))
+    again = write_drop(tmp_path / "again", {"visits.csv": SOUND["visits.csv"]})
+    store.run(first, again)
+    assert store.said == ["1 of 5 files bring nothing new: visits.csv (loaded before)"]
+    assert store.rows("SELECT count(*) FROM staging.visits") == [(2,)]
+
+
 def test_many_files_a_table_and_one_file_as_a_drop(tmp_path: Path) -> None:
     store = Store(tmp_path / "into")
     store.run(write_drop(tmp_path / "drop", dict(SOUND)))

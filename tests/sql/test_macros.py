@@ -48,6 +48,10 @@ EDGES: dict[str, Any] = {
     "interpolate(0.5, 0.5, 950, 0.5, 950)": 950.0,
     "interpolate(0.51, 0.5, 950, 0.5, 950)": None,
     "interpolate(3, 1, 10, 2, 20)": 30.0,
+    # budget: the design statics' shares of the rating, by magnitude; half where they are not known or nothing
+    "return_budget(0.5, -0.12, 0.18)": pytest.approx(0.2),
+    "return_budget(0.5, NULL, 0.18)": 0.25,
+    "return_budget(0.5, 0, 0)": 0.25,
     # excess: an airflow that is unknown, or none at all, leaves everything with the restriction
     "excess_restriction(0.4, 0.25, NULL)": pytest.approx(0.15),
     "excess_airflow(0.4, 0.25, NULL)": 0.0,

@@ -19,6 +19,8 @@ MAY_BE_NULL = {
     ("to_inwc", "unit"),
     ("excess_restriction", "airflow_ratio"),  # unknown: all of the excess is restriction
     ("excess_airflow", "airflow_ratio"),
+    ("return_budget", "design_return"),  # unknown: half of the rating each
+    ("return_budget", "design_supply"),
 }
 EXAMPLE = {"DOUBLE": "0.5", "DOUBLE[]": "[1.0, 2.0, 4.0]", "VARCHAR": "'pa'"}
 EXAMPLE_OF = {"x1": "0.7", "n": "2", "y1": "3"}  # where 0.5 for every parameter would be outside the domain

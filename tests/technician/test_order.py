@@ -23,7 +23,8 @@ def test_the_order_of_the_visits_changes_no_bit(small_file: Path, tmp_path: Path
     with Warehouse(tmp_path / "work.duckdb") as warehouse:
         before = fits(warehouse)
         warehouse.execute(
-            "CREATE OR REPLACE TABLE visit_static AS SELECT * FROM visit_static ORDER BY hash(visit_id, 1)"
+            "CREATE OR REPLACE TABLE staging.visit_measured AS "
+            "SELECT * FROM staging.visit_measured ORDER BY hash(visit_id, 1)"
         )
         warehouse.execute(
             "CREATE OR REPLACE TABLE equipment AS SELECT * FROM equipment ORDER BY hash(equipment_id)"

@@ -95,12 +95,13 @@ def change_since_training(before: tuple[int, int], after: tuple[int, int]) -> tu
             "CREATE TABLE technician AS SELECT 'T' AS technician_id, DATE '2026-01-01' AS trained_on"
         )
         warehouse.execute(
-            "CREATE TABLE visit_static (visit_id VARCHAR, technician_id VARCHAR, visited_on DATE)"
+            "CREATE SCHEMA staging; "
+            "CREATE TABLE staging.visit_measured (visit_id VARCHAR, technician_id VARCHAR, visited_on DATE)"
         )
         warehouse.execute("CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR)")
         for day, (skipped, visits) in (("2025-06-01", before), ("2026-06-01", after)):
             warehouse.execute(
-                "INSERT INTO visit_static "
+                "INSERT INTO staging.visit_measured "
                 f"SELECT '{day}-' || i, 'T', DATE '{day}' FROM range({visits}) AS r (i)"
             )
             warehouse.execute(

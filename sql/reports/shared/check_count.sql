@@ -1,20 +1,37 @@
 -- What each check found, counted in one pass for all queries that ask: a row a check and member of a grouping, as
 -- shared/visit_count.sql counts the visits. A check finds a visit once.
-WITH found AS (
+-- Checks go by a number until they are counted: a tenth of the bytes to look through.
+WITH numbered AS (
     SELECT
-        f.check_id,
+        check_id,
+        row_number() OVER (ORDER BY check_id)::USMALLINT AS check_no
+    FROM check_catalog
+),
+
+noted AS (
+    SELECT
+        f.visit_id,
+        n.check_no
+    FROM finding AS f
+    INNER JOIN numbered AS n ON f.check_id = n.check_id
+),
+
+found AS (
+    SELECT
+        f.check_no,
         v.visited_on,
         v.technician_id,
         v.instrument_id,
         site.branch
-    FROM finding AS f
+    FROM noted AS f
     INNER JOIN visit_static AS v ON f.visit_id = v.visit_id
     LEFT JOIN site ON v.site_id = site.site_id
 ),
 
+-- Days before months, pairs before technicians and instruments: few enough to be put together afterwards.
 counted AS MATERIALIZED (
     SELECT
-        check_id,
+        check_no,
         grouping(visited_on) = 0 AS by_day,
         grouping(branch) = 0 AS by_branch,
         visited_on,
@@ -23,12 +40,12 @@ counted AS MATERIALIZED (
         branch,
         count(*) AS n_found
     FROM found
-    GROUP BY GROUPING SETS ((check_id, visited_on), (check_id, technician_id, instrument_id), (check_id, branch))
+    GROUP BY GROUPING SETS ((check_no, visited_on), (check_no, technician_id, instrument_id), (check_no, branch))
 ),
 
 grouped AS (
     SELECT
-        check_id,
+        check_no,
         'month' AS grouping,
         date_trunc('month', visited_on) AS month,
         '' AS member,
@@ -37,7 +54,7 @@ grouped AS (
     WHERE by_day AND visited_on <= (SELECT publication.today FROM publication)
     UNION ALL
     SELECT
-        check_id,
+        check_no,
         'branch' AS grouping,
         NULL AS month,
         branch AS member,
@@ -46,7 +63,7 @@ grouped AS (
     WHERE by_branch
     UNION ALL
     SELECT
-        check_id,
+        check_no,
         unnest(['technician', 'instrument']) AS grouping,
         NULL AS month,
         unnest([technician_id, instrument_id]) AS member,
@@ -56,10 +73,11 @@ grouped AS (
 )
 
 SELECT
-    grouping,
-    month,
-    member,
-    check_id,
-    sum(n_found)::BIGINT AS n_found
+    grouped.grouping,
+    grouped.month,
+    grouped.member,
+    numbered.check_id,
+    sum(grouped.n_found)::BIGINT AS n_found
 FROM grouped
-GROUP BY grouping, month, member, check_id;
+INNER JOIN numbered ON grouped.check_no = numbered.check_no
+GROUP BY grouped.grouping, grouped.month, grouped.member, numbered.check_id;

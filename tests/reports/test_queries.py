@@ -1,0 +1,148 @@
+"""Questions to a published file: what pages share is made once, and counted rightly."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from threading import Barrier
+
+import duckdb
+import pytest
+
+import reports
+from pipeline.errors import StageError
+from reports import caps, draw, queries
+from reports.queries import Made, Published
+from tests.reports.published import TODAY, write_published
+
+
+@pytest.fixture
+def published(published_file: Path) -> Iterator[Published]:
+    opened = Published.open(published_file)
+    yield opened
+    opened.close()
+
+
+def test_what_many_ask_for_is_made_once() -> None:
+    made, calls, together = Made(), Counter[str](), Barrier(4)
+
+    def make() -> int:
+        calls["made"] += 1
+        return calls["made"]
+
+    def ask(_: int) -> int:
+        together.wait()
+        answer: int = made.once("it", make)
+        return answer
+
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(ask, range(4))) == [1] * 4
+    made.forget("it")
+    assert made.once("it", make) == 2
+
+
+def test_an_error_reaches_everyone_who_waits() -> None:
+    made = Made()
+
+    def fail() -> None:
+        raise StageError("no")
+
+    for _ in range(2):
+        with pytest.raises(StageError, match="no"):
+            made.once("it", fail)
+
+
+def test_a_connection_beside_has_the_same_tables_and_clock(published: Published) -> None:
+    beside = published.beside()
+    asked = "SELECT current_database(), current_setting('TimeZone')"
+    assert beside.con.sql(asked).fetchall() == published.con.sql(asked).fetchall() == [("fleet", "UTC")]
+    first, second = (p.rows("check_trend", months=caps.MONTHS).frame for p in (published, beside))
+    assert first is second
+    beside.close()
+
+
+@pytest.mark.parametrize("query", ["upkeep", "visits_wanted"])
+def test_the_first_rows_of_a_longer_list_are_the_shorter_one(query: str, tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    with duckdb.connect(str(file)) as con:  # gaps that tie, so that their order is told by the units
+        con.execute("UPDATE site_static SET as_found_level_inwc = rated_tesp_inwc + 0.25")
+    made = Published.open(file)
+    short = made.rows(query, top=3)
+    of_long = made.rows(query, top=3, of=caps.SHEET_ROWS)
+    assert len(made.rows(query, top=caps.SHEET_ROWS)) > len(short) == 3
+    assert of_long.frame.equals(short.frame)
+    assert of_long.variables == {"top": 3}
+    made.close()
+
+
+def _counted(file: Path) -> tuple[dict[tuple[object, ...], list[int]], dict[tuple[object, ...], int]]:
+    """Visits with their fates, and findings, by grouping and member: counted visit by visit, in Python."""
+    with duckdb.connect(str(file), read_only=True) as con:
+        branch_of = dict(con.sql("SELECT site_id, branch FROM site").fetchall())
+        visits = con.sql(
+            "SELECT visit_id, site_id, technician_id, instrument_id, visited_on, valid, like_new, repairs "
+            "FROM visit_static"
+        ).fetchall()
+        found = con.sql("SELECT visit_id, check_id FROM finding").fetchall()
+    counts: dict[tuple[object, ...], list[int]] = {}
+    members_of = {}
+    for visit_id, site_id, technician, instrument, on, valid, like_new, repairs in visits:
+        members = [("branch", None, branch_of[site_id]), ("technician", None, technician)]
+        members += [("instrument", None, instrument)]
+        members += [("month", on.replace(day=1), "")] if on <= TODAY else []
+        members_of[visit_id] = members
+        fate = 1 if not valid else 2 if not like_new else 3 if repairs else 0
+        for member in members:
+            row = counts.setdefault(member, [0, 0, 0, 0])
+            row[0] += 1
+            if fate:
+                row[fate] += 1
+    return counts, Counter((*member, check) for visit, check in found for member in members_of[visit])
+
+
+def test_shared_counts_are_those_of_the_visits(published: Published, published_file: Path) -> None:
+    visits, found = _counted(published_file)
+    published.rows("check_trend", months=caps.MONTHS)  # makes both
+    rows = published.con.sql(
+        "SELECT grouping, month::DATE, member, n_visits, n_set_aside, n_not_like_new, n_repaired "
+        "FROM memory.visit_count"
+    ).fetchall()
+    assert {row[:3]: list(row[3:]) for row in rows} == visits
+    assert len(rows) == len(visits) > 20
+    rows = published.con.sql(
+        "SELECT grouping, month::DATE, member, check_id, n_found FROM memory.check_count"
+    ).fetchall()
+    assert {row[:4]: row[4] for row in rows} == found
+    assert len(rows) == len(found) > 20
+
+
+@pytest.mark.parametrize("page", ["training.html", "data_quality.html"])
+def test_a_page_that_breaks_breaks_them_all_and_leaves_the_old_ones(
+    page: str, published_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    draw(published_file, tmp_path / "reports")
+    before = {p.name: p.read_bytes() for p in (tmp_path / "reports").iterdir()}
+
+    def broken(*_: object) -> str:
+        raise StageError("the page broke")
+
+    monkeypatch.setitem(reports.PAGES, page, broken)
+    with pytest.raises(StageError, match="the page broke"):
+        draw(published_file, tmp_path / "reports")
+    assert {p.name: p.read_bytes() for p in (tmp_path / "reports").iterdir()} == before
+    assert [p.name for p in tmp_path.iterdir()] == ["reports"]
+
+
+def test_a_query_that_breaks_says_its_file(
+    published: Published, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    folder = tmp_path / "reports"
+    (folder / "shared").mkdir(parents=True)
+    (folder / "asks.sql").write_text("SELECT * FROM memory.wrong;", encoding="utf-8")
+    (folder / "shared" / "wrong.sql").write_text("SELECT nothing;", encoding="utf-8")
+    monkeypatch.setattr(queries, "QUERIES", folder)
+    monkeypatch.setattr(queries, "SQL_DIR", tmp_path)
+    with pytest.raises(StageError, match=r"sql/reports/shared/wrong\.sql broke.*\n.*"):
+        published.rows("asks")
