@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.load.inputs import STAGING
 from pipeline.scale.part import make_views_of
 from pipeline.scale.spread import names_in
 from pipeline.steps import Step, run_steps
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, quoted
 
 
 class Part:
@@ -29,6 +30,7 @@ class Part:
             for name in made_by(step)
         }
         warehouse.execute("ATTACH ':memory:' AS part")
+        warehouse.execute(f"CREATE SCHEMA part.{STAGING}")
 
     def close(self) -> None:
         self.warehouse.execute("DETACH part")
@@ -42,8 +44,8 @@ class Part:
     def _bring(self, steps: Sequence[Step]) -> None:
         columns = dict(
             self.warehouse.con.sql(
-                "SELECT table_name, list(column_name) FROM duckdb_columns() "
-                f"WHERE database_name = '{self.home}' AND schema_name = 'main' AND NOT internal GROUP BY ALL"
+                f"SELECT if(schema_name = '{STAGING}', '{STAGING}.', '') || table_name, list(column_name) "
+                f"FROM duckdb_columns() WHERE database_name = '{self.home}' AND NOT internal GROUP BY ALL"
             ).fetchall()
         )
         asked: set[str] = set()
@@ -60,7 +62,8 @@ class Part:
 
     def _take(self, name: str, which: str) -> None:
         self.warehouse.execute(
-            f'CREATE TABLE part.main."{name}" AS SELECT * FROM {self.home}.main."{name}" SEMI JOIN {which}'
+            f"CREATE TABLE {within('part', name)} AS "
+            f"SELECT * FROM {within(self.home, name)} SEMI JOIN {which}"
         )
         self._there.add(name)
 
@@ -72,15 +75,11 @@ class Part:
                 assert isinstance(step.run, str)
                 make_views_of(self.warehouse, step.run, {name})
             return
-        columns = {
-            c[0]
-            for c in self.warehouse.con.sql(f'SELECT * FROM part.main."{name}" LIMIT 0').description or ()
-        }
+        made, kept = within("part", name), within(database, name)
+        columns = {c[0] for c in self.warehouse.con.sql(f"SELECT * FROM {made} LIMIT 0").description or ()}
         with self.warehouse.transaction():
-            self.warehouse.execute(f'DELETE FROM {database}.main."{name}" WHERE {which_rows(columns)}')
-            self.warehouse.execute(
-                f'INSERT INTO {database}.main."{name}" BY NAME SELECT * FROM part.main."{name}"'
-            )
+            self.warehouse.execute(f"DELETE FROM {kept} WHERE {which_rows(columns)}")
+            self.warehouse.execute(f"INSERT INTO {kept} BY NAME SELECT * FROM {made}")
 
 
 def which_rows(columns: set[str]) -> str:
@@ -92,6 +91,11 @@ def which_rows(columns: set[str]) -> str:
     if "unit_no" in columns:
         return "unit_no // 2 IN (SELECT equipment_no FROM touched_number)"
     return "visit_id IN (SELECT visit_id FROM touched_visit)"
+
+
+def within(database: str, name: str) -> str:
+    """The table `name` (as `Warehouse.relations` names it) of an attached database."""
+    return f"{database}.{quoted(name if '.' in name else f'main.{name}')}"
 
 
 def made_by(step: Step) -> set[str]:

@@ -151,7 +151,7 @@ class Day:
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
             "SELECT visit_id FROM visit SEMI JOIN touched USING (equipment_id) "
-            "UNION SELECT visit_id FROM visit_static SEMI JOIN touched USING (equipment_id)"
+            "UNION SELECT visit_id FROM staging.visit_measured SEMI JOIN touched USING (equipment_id)"
         )
         self._part = part = Part(warehouse, CHECK + STATIC)
         part.run(by_equipment)
@@ -197,7 +197,7 @@ class Day:
 # Equipment that was read by somebody whose readings are corrected otherwise than in the last run.
 JUDGED_BY_OTHER_CORRECTIONS = """
     SELECT v.equipment_id
-    FROM visit_static AS v
+    FROM staging.visit_measured AS v
     SEMI JOIN (
         (FROM correction EXCEPT FROM last.state.correction)
         UNION ALL

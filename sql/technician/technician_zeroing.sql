@@ -19,7 +19,7 @@ hidden AS (
     SELECT
         technician_id,
         bool_or(doubtful) AS doubtful,
-        arg_max(offset_inwc, (doubtful, abs(offset_inwc)))
+        arg_max(offset_inwc, (doubtful, abs(offset_inwc), offset_inwc))
         FILTER (WHERE n_visits >= getvariable('technician_min_visits')) AS hidden_offset_inwc
     FROM port
     WHERE offset_inwc IS NOT NULL

@@ -229,11 +229,11 @@ def test_only_what_is_touched_is_computed(made: tuple[Path, Path, Fleet], tmp_pa
     drops = day_of(made, tmp_path, visit_corrected)
     touched = made[2].tables["visits"]["equipment_id"][100:103].to_list()
     with Warehouse(tmp_path / "into" / "work.duckdb", SETTINGS) as warehouse:
-        warehouse.execute("UPDATE visit_static SET tap_used = 'spoilt'")
+        warehouse.execute("UPDATE staging.visit_measured SET repairs = 'spoilt'")
     said = run(drops[1:], tmp_path / "into")
     assert is_part(said), said
     spoilt = query_of(tmp_path / "into" / "fleet.duckdb")(
-        "SELECT DISTINCT equipment_id FROM visit_static WHERE tap_used = 'spoilt'"
+        "SELECT DISTINCT equipment_id FROM visit_static WHERE repairs = 'spoilt'"
     )["equipment_id"]
     with_visits = made[2].tables["visits"]["equipment_id"].n_unique()
     assert not set(spoilt) & set(touched)
