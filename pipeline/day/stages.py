@@ -87,23 +87,23 @@ class Day:
                 last_run.detach(warehouse)
             finally:
                 self._drop_part()
-        last_run.forget(order.into)
         run_steps(warehouse, SITE)
+
+    def work(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """What work helped, over the whole fleet; then what the next run needs of the site stage is kept."""
+        work = dict(STAGES)["work"]
+        if self.is_part:
+            with _over_fleet(warehouse):
+                work(warehouse, order)
+            last_run.detach(warehouse)
+            return
+        work(warehouse, order)
+        last_run.forget(order.into)
         if _is_long(warehouse):
             last_run.attach(warehouse, order.into)
             last_run.keep(warehouse, KEPT)
             last_run.keep_grounds(warehouse)
             last_run.detach(warehouse)
-
-    def work(self, warehouse: Warehouse, order: RunOrder) -> None:
-        """What work helped, over the whole fleet."""
-        work = dict(STAGES)["work"]
-        if not self.is_part:
-            work(warehouse, order)
-            return
-        with _over_fleet(warehouse):
-            work(warehouse, order)
-        last_run.detach(warehouse)
 
     def publish(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Publish; then the run is complete, and the next may build on it."""
