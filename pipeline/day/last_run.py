@@ -113,7 +113,7 @@ def loads() -> str:
 
 
 def keep(warehouse: Warehouse, names: Sequence[str]) -> None:
-    """Copy the tables that the next run's fleet steps ask for; as they are, for packing them costs more than they do."""
+    """Copy the tables that the next run's fleet steps ask for; unpacked, for packing would cost more than they do."""
     warehouse.execute("SET force_compression = 'uncompressed'")
     try:
         for name in names:
