@@ -52,6 +52,9 @@ class Day:
 
     def check(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Find what is touched; repairs and checks of that, or of everything."""
+        # Asked again: a damaged work file was perhaps made anew by the load.
+        self.may_be_part = self.may_be_part and last_run.is_usable(warehouse, order)
+        last_run.forget_mark(warehouse)  # whatever happens from here on, the next run does not build on it
         if self.may_be_part:
             try:
                 self._check_touched(warehouse, order)
@@ -60,7 +63,6 @@ class Day:
                 self._drop_part()
                 order.say(f"everything is computed anew: {why}")
                 last_run.detach(warehouse)
-        last_run.forget_mark(warehouse)
         run_steps(warehouse, CHECK)
 
     def static(self, warehouse: Warehouse, _: RunOrder) -> None:
@@ -124,7 +126,6 @@ class Day:
             raise _Everything("files that were loaded before are gone or stand elsewhere")
         find_touched(warehouse)
         self._hold_against_limit(warehouse)
-        last_run.forget_mark(warehouse)
         self._check_part(warehouse)
         self.is_part = True
         order.say(

@@ -5,17 +5,21 @@ Planted days: each changes something else, and each is compared with a run from 
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+import duckdb
 import polars as pl
 import pytest
 
 from pipeline.day import day_stages, last_run
 from pipeline.day.stages import KEPT
+from pipeline.errors import FleetStaticError
+from pipeline.load import open_work_file
 from pipeline.moderation import settled
 from pipeline.settings import Settings
 from pipeline.simulate import make_fleet_command
@@ -55,7 +59,7 @@ def run(
     said: list[str] = []
     into.mkdir(exist_ok=True)
     order = RunOrder(tuple(drops), into, today, settings=settings, say=said.append)
-    with Warehouse(order.work_file, order.settings) as warehouse:
+    with open_work_file(order.work_file, order.settings, said.append) as warehouse:
         for name, stage in stages or day_stages():
             if name != "report":
                 stage(warehouse, order)
@@ -275,6 +279,24 @@ def test_a_run_that_broke_leaves_nothing_to_build_on(
         run(drops[1:], tmp_path / "into", stages=stages)
     said = run(drops[1:], tmp_path / "into")
     assert not is_part(said)
+    run(drops, tmp_path / "whole", stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
+@pytest.mark.parametrize("name", ["work.duckdb", last_run.FILE])
+def test_a_damaged_file_costs_one_run_at_most(
+    made: tuple[Path, Path, Fleet], tmp_path: Path, name: str, share: float
+) -> None:
+    """The load makes a damaged work file anew; damage that a later stage meets stops that run and not the next one."""
+    drops = day_of(made, tmp_path, new_visits)
+    damaged = tmp_path / "into" / name
+    with damaged.open("r+b") as file:
+        file.seek(int(damaged.stat().st_size * share))
+        file.write(b"\x5a" * 600_000)
+    with contextlib.suppress(FleetStaticError, duckdb.Error):
+        run(drops[1:], tmp_path / "into")
+    run(drops[1:], tmp_path / "into")
     run(drops, tmp_path / "whole", stages=list(STAGES))
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
 
