@@ -74,7 +74,7 @@ def find_over_fleet(warehouse: Warehouse) -> None:
     with warehouse.transaction():
         warehouse.execute(
             "CREATE OR REPLACE TABLE finding "
-            "(visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR, detail VARCHAR)"
+            "(visit_id VARCHAR USING COMPRESSION uncompressed, check_id VARCHAR, consequence VARCHAR, detail VARCHAR)"
         )
         _find(warehouse, "fleet")
 

@@ -44,3 +44,11 @@ def _import_all(names: list[str]) -> None:
     with collecting_later():
         for name in names:
             importlib.import_module(name)
+
+
+def make_polars_ready() -> None:
+    """Have Polars meet an array before there are threads: then it imports numpy, and two at once break that."""
+    import numpy as np
+    import polars as pl
+
+    pl.Series(np.zeros(1))

@@ -20,6 +20,7 @@ import duckdb
 import polars as pl
 
 from pipeline.errors import StageError, UsageError
+from pipeline.imports import make_polars_ready
 from pipeline.settings import Settings
 
 SQL_DIR = Path(__file__).resolve().parent.parent / "sql"
@@ -56,6 +57,8 @@ class Warehouse:
 
     def _open(self, again: bool = False) -> duckdb.DuckDBPyConnection:
         from pipeline import functions  # brings scipy, which a reader of a publication does without
+
+        make_polars_ready()
 
         con = duckdb.connect(str(self.path))
         con.execute("SET preserve_insertion_order = true")

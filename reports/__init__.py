@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
+from pipeline.imports import make_polars_ready
 from reports.data_quality import data_quality_page
 from reports.index import index_page
 from reports.operations import operations_page
@@ -42,6 +43,7 @@ def draw(published_file: Path, folder: Path, say: Callable[[str], None] = _quiet
     is killed leaves the pages of the last publication as they were. Raises UsageError where nothing is published,
     StageError where a query breaks.
     """
+    make_polars_ready()
     published = Published.open(published_file)
     try:
         publication = published.rows("publication").one

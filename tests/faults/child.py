@@ -20,9 +20,9 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pipeline import publish, runner
+from pipeline import day, publish, runner
 from pipeline.errors import FleetStaticError
-from pipeline.stages import STAGES, RunOrder, Stage
+from pipeline.stages import RunOrder, Stage
 from pipeline.warehouse import Warehouse
 
 TODAY = date(2026, 11, 25)
@@ -76,9 +76,10 @@ def run(job: Job) -> None:
     watch = _Watch(job.kill)
     if job.kill or job.counts:
         watch.wrap()
-    runner.STAGES = tuple(  # type: ignore[misc]
-        (name, watch.noting(name, stage)) for name, stage in STAGES if name not in job.without
-    )
+    stages = [
+        (name, watch.noting(name, stage)) for name, stage in day.day_stages() if name not in job.without
+    ]
+    day.day_stages = lambda: stages  # type: ignore[assignment]
     if job.copies:
         publish.SMALL = 0
     if job.largest_file is not None:
