@@ -13,7 +13,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.load.inputs import BY_NAME, MADE_OF_VISITS, Table
+from pipeline.load.inputs import BY_NAME, MADE_OF_VISITS, STAGING, Table
 from pipeline.warehouse import Warehouse
 
 TODAY = date(2026, 6, 30)
@@ -87,6 +87,7 @@ def decimals(number: str | float) -> int:
 
 def fill(warehouse: Warehouse, tables: Mapping[str, Iterable[Row]]) -> None:
     """Make every cleaned table; `tables` holds rows by the name of the input table (visits, equipment, ...)."""
+    warehouse.execute(f"CREATE SCHEMA IF NOT EXISTS {STAGING}")  # as the load does
     warehouse.set_variable("today", TODAY, "DATE")
     for name, table in BY_NAME.items():
         _make(warehouse, table, list(tables.get(name, ())))
