@@ -78,10 +78,20 @@ def forget_mark(warehouse: Warehouse) -> None:
     warehouse.execute(f"DROP TABLE IF EXISTS {MARK}")
 
 
-def remember(warehouse: Warehouse, order: RunOrder) -> None:
-    """The run is complete: write what it rested on, and the mark into both files."""
+def replaced_before(warehouse: Warehouse) -> float:
+    """Of how much of the equipment rows were replaced since everything was computed, as a share, each time counted."""
+    return float(warehouse.scalar("SELECT value FROM last.state.said WHERE key = 'replaced'"))
+
+
+def remember(warehouse: Warehouse, order: RunOrder, replaced: float) -> None:
+    """The run is complete: write what it rested on, and the mark into both files. `replaced`: see replaced_before."""
     run = uuid.uuid4().hex
-    said = {"run": run, "program": program(warehouse.settings), "today": order.today.isoformat()}
+    said = {
+        "run": run,
+        "program": program(warehouse.settings),
+        "today": order.today.isoformat(),
+        "replaced": str(replaced),
+    }
     with warehouse.transaction():
         warehouse.execute("CREATE OR REPLACE TABLE last.state.said (key VARCHAR, value VARCHAR)")
         for key, value in said.items():

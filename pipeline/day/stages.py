@@ -33,6 +33,11 @@ KEPT = sorted(
 )
 
 
+WORN_OUT = (
+    0.5  # replaced rows leave gaps in the work file, and in each publication, until all is written anew
+)
+
+
 class _Everything(Exception):
     """All equipment must be computed; says why."""
 
@@ -43,6 +48,7 @@ class Day:
     def __init__(self) -> None:
         self.may_be_part = False  # is there a last run to build on?
         self.is_part = False
+        self.replaced = 0.0  # share of the equipment whose rows were replaced since everything was computed
         self._part: Part | None = None
 
     def load(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -112,7 +118,7 @@ class Day:
         dict(STAGES)["publish"](warehouse, order)
         if _is_long(warehouse):
             last_run.attach(warehouse, order.into)
-            last_run.remember(warehouse, order)
+            last_run.remember(warehouse, order, self.replaced)
             last_run.detach(warehouse)
 
     def _hold_against_limit(self, warehouse: Warehouse) -> None:
@@ -122,11 +128,16 @@ class Day:
 
     def _check_touched(self, warehouse: Warehouse, order: RunOrder) -> None:
         last_run.attach(warehouse, order.into)
+        if last_run.replaced_before(warehouse) > WORN_OUT:
+            raise _Everything(
+                "rows of half the fleet were replaced since it was last, and left gaps in the file"
+            )
         if not nothing_was_taken_out(warehouse):
             raise _Everything("files that were loaded before are gone or stand elsewhere")
         find_touched(warehouse)
         self._hold_against_limit(warehouse)
         self._check_part(warehouse)
+        self.replaced = last_run.replaced_before(warehouse) + share_touched(warehouse)
         self.is_part = True
         order.say(
             f"{warehouse.scalar('SELECT count(*) FROM touched')} of "

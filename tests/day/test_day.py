@@ -320,6 +320,20 @@ def test_too_much_touched_computes_everything(made: tuple[Path, Path, Fleet], tm
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
 
 
+def test_a_worn_file_is_written_anew(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    """Every day leaves gaps where it replaced rows; before they are half the file, everything is computed."""
+    drops = day_of(made, tmp_path, new_visits)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pipeline.day.stages.WORN_OUT", 0.02)
+        assert is_part(run(drops[1:], tmp_path / "into"))
+        again = made[2].tables["visits"][50:70].with_columns(supply_static=pl.lit("0.71"))
+        drops.append(Fleet({}, again, {"visits": again}).write_day(tmp_path / "next"))
+        said = run(drops[-1:], tmp_path / "into")
+        assert any("left gaps" in line for line in said), said
+    run(drops, tmp_path / "whole", stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+
+
 def test_a_short_history_leaves_no_memory(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
     run([made[0]], tmp_path / "into", settings=Settings())
     assert not (tmp_path / "into" / last_run.FILE).exists()
