@@ -195,6 +195,10 @@ class Warehouse:
         ).fetchall()
         return dict(rows)
 
+    def columns(self, relation: str) -> list[str]:
+        """Names of the columns of a table or view, in order; `relation` as it would stand after FROM."""
+        return [c[0] for c in self.con.sql(f"SELECT * FROM {relation} LIMIT 0").description or ()]
+
     def drop_all_but(self, kept: Collection[str], catalog: str | None = None) -> int:
         """Drop the tables and views that are not named (as `relations` names them); how many those were."""
         before = "" if catalog is None else f"{catalog}."

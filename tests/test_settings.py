@@ -7,23 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.day.last_run import FITTED
 from pipeline.errors import UsageError
 from pipeline.settings import DEFAULTS, Settings, read_settings
 from pipeline.warehouse import SQL_DIR
 
 # Variables that a stage sets itself: the reference day, and what is fitted over the fleet.
-SET_BY_STAGES = {
-    "today",
-    "n_sites",
-    "measurer_sd",
-    "level_scatter_inwc",
-    "trend_scatter_inwc",
-    "cause_variance",
-    "scatter_prior_df",
-    "scatter_prior_variance",
-    "trend_prior_df",
-    "trend_prior_variance",
-}
+SET_BY_STAGES = {"today", "n_sites", *FITTED}
 ASKED = re.compile(r"getvariable\('(\w+)'\)")
 
 

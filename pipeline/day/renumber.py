@@ -29,11 +29,12 @@ def renumber(warehouse: Warehouse, names: Sequence[str]) -> None:
 
 
 def _renumber(warehouse: Warehouse, name: str) -> None:
-    columns = {c[0] for c in warehouse.con.sql(f'SELECT * FROM last.main."{name}" LIMIT 0').description or ()}
-    given = [f"m.new_no AS {c}" for c in ("equipment_no",) if c in columns]
-    given += [f"2 * m.new_no + t.{c} % 2 AS {c}" for c in ("unit_no",) if c in columns]
+    kept = f'last.main."{name}"'
+    columns = warehouse.columns(kept)
+    new = {"equipment_no": "m.new_no", "unit_no": "2 * m.new_no + t.unit_no % 2"}
+    given = ", ".join(f"{number} AS {c}" for c, number in new.items() if c in columns)
     own = "t.equipment_no" if "equipment_no" in columns else "t.unit_no // 2"
     warehouse.execute(
-        f'CREATE OR REPLACE TABLE last.main."{name}" AS SELECT t.* REPLACE ({", ".join(given)}) '
-        f'FROM last.main."{name}" AS t JOIN number_moved AS m ON {own} = m.equipment_no'
+        f"CREATE OR REPLACE TABLE {kept} AS SELECT t.* REPLACE ({given}) "
+        f"FROM {kept} AS t JOIN number_moved AS m ON {own} = m.equipment_no"
     )

@@ -76,13 +76,12 @@ class Part:
                 make_views_of(self.warehouse, step.run, {name})
             return
         made, kept = within("part", name), within(database, name)
-        columns = {c[0] for c in self.warehouse.con.sql(f"SELECT * FROM {made} LIMIT 0").description or ()}
         with self.warehouse.transaction():
-            self.warehouse.execute(f"DELETE FROM {kept} WHERE {which_rows(columns)}")
+            self.warehouse.execute(f"DELETE FROM {kept} WHERE {which_rows(self.warehouse.columns(made))}")
             self.warehouse.execute(f"INSERT INTO {kept} BY NAME SELECT * FROM {made}")
 
 
-def which_rows(columns: set[str]) -> str:
+def which_rows(columns: Sequence[str]) -> str:
     """The condition for a row to belong to touched equipment."""
     if "equipment_id" in columns:
         return "equipment_id IN (SELECT equipment_id FROM touched)"

@@ -108,7 +108,7 @@ class Spread:
 
     def _hand_down(self, warehouse: Warehouse, name: str) -> list[Source]:
         """Write a table of the run's for the workers: by part where it names equipment, else whole."""
-        columns = [c[0] for c in warehouse.con.sql(f"SELECT * FROM {quoted(name)} LIMIT 0").description or ()]
+        columns = warehouse.columns(quoted(name))
         if "equipment_id" in columns:
             return [Source(files) for files in self._split(warehouse, name)]
         file = self.shared.new(name)

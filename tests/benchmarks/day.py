@@ -21,7 +21,7 @@ from typing import Any
 import duckdb
 
 from pipeline.simulate import make_fleet_command
-from tests.benchmarks.whole import MEMORY_GB, TODAY, one_round
+from tests.benchmarks.whole import MEMORY_GB, TODAY, dearest, one_round
 
 
 def split(drop: Path, into: Path, share: float, days: int) -> list[Path]:
@@ -97,8 +97,7 @@ def main() -> None:
         sys.stdout.write(line + f"{shares[0]:9.1%} {shares[1]:7.1%}\n")
     sys.stdout.write(f"peak of memory {max(f['peak_gb'] for f in (whole, *days)):.2f} GB\n")
     if arguments.files:
-        for name, (wall, cpu) in sorted(days[-1]["files"].items(), key=lambda item: -item[1][1])[:40]:
-            sys.stdout.write(f"{name:<44}{wall:8.2f}{cpu:8.2f}\n")
+        sys.stdout.write(dearest(days[-1]["files"]))
 
 
 if __name__ == "__main__":

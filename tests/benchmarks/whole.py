@@ -131,6 +131,12 @@ def table(rounds: list[Costs]) -> str:
     return "\n".join(lines)
 
 
+def dearest(files: Costs, most: int = 40) -> str:
+    """The SQL files that cost the processors most, a line each with seconds of the wall and of the processors."""
+    by_cost = sorted(files.items(), key=lambda item: -item[1][1])[:most]
+    return "".join(f"{name:<44}{wall:8.2f}{cpu:8.2f}\n" for name, (wall, cpu) in by_cost)
+
+
 def main() -> None:
     """Make the fleet, run the rounds, print the medians."""
     parser = argparse.ArgumentParser()
@@ -154,8 +160,7 @@ def main() -> None:
         sys.stdout.write(table([f["stages"] for f in found]) + "\n")
         sys.stdout.write(f"peak of memory {max(f['peak_gb'] for f in found):.2f} GB\n")
         if arguments.files:
-            for name, (wall, cpu) in sorted(found[-1]["files"].items(), key=lambda item: -item[1][1])[:40]:
-                sys.stdout.write(f"{name:<44}{wall:8.2f}{cpu:8.2f}\n")
+            sys.stdout.write(dearest(found[-1]["files"]))
 
 
 if __name__ == "__main__":
