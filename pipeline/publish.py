@@ -1,14 +1,14 @@
 """Publication: everything that outsiders read, in a new file that is swapped into place at once.
 
-A large one begins as a copy of the work file: what is packed there need not be packed once more. Readers open
-`fleet.duckdb` read-only and keep what they opened; a run neither blocks them nor is blocked.
+A large one begins as a copy of the work file: what is packed there need not be packed once more; and of what the
+publication before the last held, only what differs is written (`spare.py`). Readers open `fleet.duckdb` read-only and
+keep what they opened; a run neither blocks them nor is blocked.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import shutil
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +20,7 @@ from pipeline.catalog.dictionary import comments, dictionary, macro_comments
 from pipeline.change import make_site_change
 from pipeline.load.inputs import VISITS
 from pipeline.pseudonyms import selections
+from pipeline.spare import keep_as_spare, make_copy, spare_of
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse, literal
 
@@ -94,7 +95,7 @@ def publish(warehouse: Warehouse, order: RunOrder) -> None:
         left.unlink(missing_ok=True)
     copies = not order.pseudonyms and _is_large(warehouse)
     if copies:
-        copy_work_file(warehouse, new)
+        copy_work_file(warehouse, new, spare_of(target))
     warehouse.execute(f"ATTACH {literal(new)} AS published")
     try:
         if copies:
@@ -109,6 +110,10 @@ def publish(warehouse: Warehouse, order: RunOrder) -> None:
         warehouse.execute("CHECKPOINT published")
     finally:
         warehouse.execute("DETACH published")
+    if copies:
+        keep_as_spare(target)
+    else:
+        spare_of(target).unlink(missing_ok=True)
     replace_durably(new, target)
 
 
@@ -117,11 +122,11 @@ def _is_large(warehouse: Warehouse) -> bool:
     return file.exists() and file.stat().st_size >= SMALL
 
 
-def copy_work_file(warehouse: Warehouse, new: Path) -> None:
+def copy_work_file(warehouse: Warehouse, new: Path, spare: Path) -> None:
     """Copy the work file as it stands. It is closed meanwhile: its lock would fall with any other handle's end."""
     warehouse.execute("CHECKPOINT")
     with warehouse.released():
-        shutil.copyfile(warehouse.path, new)
+        make_copy(Path(warehouse.path), new, spare)
 
 
 def leave_only(warehouse: Warehouse, names: Sequence[str]) -> None:

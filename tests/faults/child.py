@@ -32,6 +32,8 @@ WRITES: tuple[tuple[Any, str], ...] = (
     (Warehouse, "_execute"),
     (os, "replace"),
     (os, "fsync"),
+    (os, "link"),
+    (os, "pwrite"),
     (shutil, "copyfile"),
     (Path, "replace"),
     (Path, "unlink"),

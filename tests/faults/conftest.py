@@ -117,10 +117,10 @@ class Faults:
         process.join(120)
         return process.exitcode or 0
 
-    def run_again(self, into: Path, without: tuple[str, ...] = ("report",)) -> str:
+    def run_again(self, into: Path, without: tuple[str, ...] = ("report",), *, copies: bool = False) -> str:
         """Run to the end; what went wrong, '' if nothing did."""
         log = into.with_name(into.name + ".again")
-        status = self.run(Job((self.drop,), into, log, without=without))
+        status = self.run(Job((self.drop,), into, log, without=without, copies=copies))
         return "" if status == 0 else f"the rerun ended with {status}: {log.read_text()}"
 
     def both(self, work: Callable[[Any], str], items: list[Any]) -> list[str]:

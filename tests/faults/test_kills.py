@@ -11,17 +11,20 @@ import os
 import random
 import shutil
 import signal
+import sys
 from pathlib import Path
 
 import pytest
 
+from pipeline.spare import spare_of
 from pipeline.stages import STAGES
 from tests.faults.child import Job, Kill
-from tests.faults.conftest import Before, Faults, content, difference
+from tests.faults.conftest import FIRST, Before, Faults, content, difference
 
 TIMES = 10 if os.environ.get("FLEET_STATIC_NIGHTLY") == "1" else 1
 A_STAGE = 3
 KILLED = -signal.SIGKILL
+SPARE = spare_of(Path("fleet.duckdb")).name
 
 
 def _kills(writes: dict[str, int]) -> list[Kill]:
@@ -42,10 +45,18 @@ def _stands(into: Path, before: Before) -> str:
     return lacks_old and difference(found, before.new) and f"publication after the kill: {lacks_old}"
 
 
-def _ends_well(faults: Faults, into: Path, before: Before, without: tuple[str, ...] = ("report",)) -> str:
-    wrong = _stands(into, before) or faults.run_again(into, without)
+def _ends_well(
+    faults: Faults,
+    into: Path,
+    before: Before,
+    without: tuple[str, ...] = ("report",),
+    *,
+    copies: bool = False,
+) -> str:
+    wrong = _stands(into, before) or faults.run_again(into, without, copies=copies)
     wrong = wrong or difference(content(into / "fleet.duckdb"), before.new)
-    left = {p.name for p in into.iterdir()} - {"drops", "fleet.duckdb", "reports", "work.duckdb", ".lock"}
+    kept = {"drops", "fleet.duckdb", "reports", "work.duckdb", ".lock"}
+    left = {p.name for p in into.iterdir()} - kept - ({SPARE} if copies else set())
     shutil.rmtree(into)
     return wrong or (f"left behind: {sorted(left)}" if left else "")
 
@@ -122,6 +133,35 @@ def test_killed_while_the_work_file_is_copied(faults: Faults, before: Before) ->
         shutil.copytree(before.into, into)
         status = faults.run(Job((faults.drop,), into, Path(f"{into}.log"), at, copies=True))
         return _ends_well(faults, into, before) if status == KILLED else f"ended with {status}"
+
+    wrong = faults.both(kill, kills)
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere no spare is written over")
+def test_killed_while_the_spare_is_written_over(faults: Faults, before: Before) -> None:
+    """The third of large publications is made out of the first."""
+    spared, counts = faults.place("spared"), faults.place("counts.json")
+    shutil.copytree(before.into, spared)
+    first = tuple(faults.drop / name for name in FIRST)
+    log = Path(f"{spared}.log")
+    assert faults.run(Job(first, spared, log, copies=True)) == 0, log.read_text()
+    assert (spared / SPARE).exists()
+    counted = faults.place("counted")
+    shutil.copytree(spared, counted)
+    assert faults.run(Job((faults.drop,), counted, log, counts=counts, copies=True)) == 0, log.read_text()
+    assert difference(content(counted / "fleet.duckdb"), before.new) == ""
+    last = json.loads(counts.read_text())["publish"]
+    assert last > 40, "the spare was not written over"
+    places = sorted({*range(6, last - 6, last // (8 * TIMES)), *range(last - 6, last + 1)})
+    kills = [Kill("publish", place, after=i % 2 == 1) for i, place in enumerate(places)]
+
+    def kill(at: Kill) -> str:
+        into = faults.place(f"spared {at.write}")
+        shutil.copytree(spared, into)
+        status = faults.run(Job((faults.drop,), into, Path(f"{into}.log"), at, copies=True))
+        return _ends_well(faults, into, before, copies=True) if status == KILLED else f"ended with {status}"
 
     wrong = faults.both(kill, kills)
     assert not wrong, "\n".join(wrong)
