@@ -27,7 +27,10 @@ NEEDED = {"site_static", "equipment", "publication", "load_ledger", "site_change
 
 
 def make_site_change(warehouse: Warehouse, published_file: Path) -> None:
-    """Make `site_change`: what this run says of every unit and mode against what `published_file` said."""
+    """Make `site_change`: what this run says of every unit and mode against what `published_file` said.
+
+    Needs `publication`, as every view on `site_change` does.
+    """
     attached = _attach(warehouse, published_file)
     try:
         warehouse.run(f"publish/{_former(warehouse) if attached else 'state_former_none'}.sql")
@@ -50,9 +53,6 @@ def _attach(warehouse: Warehouse, file: Path) -> bool:
 
 def _former(warehouse: Warehouse) -> str:
     """The file of `sql/publish/` that says what to compare with."""
-    rows = warehouse.con.sql(
-        "SELECT table_name FROM duckdb_tables() WHERE database_name = 'former'"
-    ).fetchall()
-    if not {name for (name,) in rows} >= NEEDED:  # made by a version that kept no comparison
+    if not warehouse.relations("former").keys() >= NEEDED:  # made by a version that kept no comparison
         return "state_former_none"
     return "state_former_kept" if warehouse.scalar(SAME_FILES) else "state_former"

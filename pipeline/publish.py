@@ -81,6 +81,13 @@ VIEWS = {
     "visit_uncertainty": ("visit_static",),
     "visit_split_uncertainty": ("visit_static",),
     "visit_component": ("visit_static", "part_allowance"),
+    "site_change": (
+        "staging.site_differs",
+        "staging.compared_since",
+        "site_static",
+        "equipment",
+        "publication",
+    ),
 }
 
 

@@ -1,11 +1,25 @@
 -- What changed in every unit and mode since the last publication that rested on other files. Empty where there was none.
 -- Worse and better: the level moved by a material amount, and the old level lies outside the new one's 95 % interval.
-CREATE OR REPLACE TABLE site_change AS
+-- Stored is only what differs from then; a view puts it together with what is the same, in the publication too.
+CREATE SCHEMA IF NOT EXISTS staging;
+
+-- One row: the day of the publication that is compared with; without a day there is none.
+CREATE OR REPLACE TABLE staging.compared_since AS
+SELECT min(since) AS since FROM state_former;
+
+CREATE OR REPLACE TABLE staging.site_differs AS
 WITH here AS (
-    SELECT s.*
-    FROM site_static AS s
-    INNER JOIN equipment AS e ON s.equipment_id = e.equipment_id
-    WHERE e.retired_on IS NULL OR e.retired_on > getvariable('today')
+    SELECT
+        site_id,
+        equipment_id,
+        mode,
+        static_state,
+        problem_side,
+        level_inwc,
+        level_lo_inwc,
+        level_hi_inwc
+    FROM site_static
+    WHERE equipment_id NOT IN (SELECT e.equipment_id FROM equipment AS e WHERE e.retired_on <= getvariable('today'))
 ),
 
 compared AS (
@@ -24,6 +38,10 @@ compared AS (
         AND f.level_inwc NOT BETWEEN h.level_lo_inwc AND h.level_hi_inwc AS moved
     FROM here AS h
     FULL JOIN state_former AS f ON h.equipment_id = f.equipment_id AND h.mode = f.mode
+    WHERE
+        h.static_state IS DISTINCT FROM f.static_state
+        OR h.problem_side IS DISTINCT FROM f.problem_side
+        OR h.level_inwc IS DISTINCT FROM f.level_inwc
 )
 
 SELECT
@@ -46,8 +64,39 @@ SELECT
     side,
     was_level_inwc,
     level_inwc,
-    level_change_inwc,
-    (SELECT min(state_former.since) FROM state_former) AS since
+    level_change_inwc
 FROM compared
-WHERE (SELECT count(*) FROM state_former) > 0
+WHERE (SELECT c.since FROM staging.compared_since AS c) IS NOT NULL
 ORDER BY site_id, equipment_id, mode;
+
+CREATE OR REPLACE VIEW site_change AS
+WITH same AS (
+    SELECT
+        s.site_id,
+        s.equipment_id,
+        s.mode,
+        'same' AS change,
+        s.static_state AS was_state,
+        s.static_state AS state,
+        s.problem_side AS was_side,
+        s.problem_side AS side,
+        s.level_inwc AS was_level_inwc,
+        s.level_inwc,
+        s.level_inwc - s.level_inwc AS level_change_inwc
+    FROM site_static AS s
+    ANTI JOIN staging.site_differs AS d ON s.equipment_id = d.equipment_id AND s.mode = d.mode
+    WHERE
+        s.equipment_id NOT IN (
+            SELECT e.equipment_id FROM equipment AS e, publication AS p WHERE e.retired_on <= p.today
+        )
+)
+
+SELECT
+    compared.*,
+    c.since
+FROM (
+    FROM staging.site_differs
+    UNION ALL
+    FROM same
+) AS compared, staging.compared_since AS c
+WHERE c.since IS NOT NULL;

@@ -8,6 +8,9 @@ SELECT
     s.problem_side,
     s.level_inwc,
     p.today AS since
-FROM former.site_static AS s
-INNER JOIN former.equipment AS e ON s.equipment_id = e.equipment_id
-INNER JOIN former.publication AS p ON e.retired_on IS NULL OR e.retired_on > p.today;
+FROM former.site_static AS s, former.publication AS p
+WHERE
+    s.equipment_id NOT IN (
+        SELECT e.equipment_id FROM former.equipment AS e, former.publication AS f
+        WHERE e.retired_on <= f.today
+    );

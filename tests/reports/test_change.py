@@ -46,6 +46,7 @@ def run(
     rows = warehouse.con.sql(
         "SELECT equipment_id, change, was_state, state, was_level_inwc, level_inwc, since::VARCHAR FROM site_change"
     ).fetchall()
+    assert len({row[0] for row in rows}) == len(rows)
     file.unlink(missing_ok=True)
     warehouse.execute(f"ATTACH '{file}' AS published")
     for table in ("load_ledger", "publication", "equipment", "site_static", "site_change"):
@@ -111,8 +112,10 @@ def test_the_same_files_again_keep_the_comparison(warehouse: Warehouse, tmp_path
     assert run(warehouse, tmp_path / "fleet.duckdb", "b", "2026-04-30", AFTER, retired="sold") == first
     assert run(warehouse, tmp_path / "fleet.duckdb", "b", "2026-05-02", AFTER, retired="sold") == first
     third = run(warehouse, tmp_path / "fleet.duckdb", "c", "2026-05-31", AFTER, retired="sold")
-    assert {row[0] for row in third.values()} == {"same"}
-    assert "sold" not in third
+    assert {unit: row[1:5] for unit, row in third.items()} == {
+        unit: (state, state, level, level) for unit, state, _, level in AFTER if unit != "sold"
+    }
+    assert {(row[0], row[-1]) for row in third.values()} == {("same", "2026-05-02")}
 
 
 def test_a_first_publication_again_is_still_the_first(warehouse: Warehouse, tmp_path: Path) -> None:
