@@ -16,7 +16,7 @@ import polars as pl
 from pipeline.errors import StageError
 from pipeline.warehouse import SQL_DIR, Warehouse
 
-HEADER = re.compile(r"^-- (title|consequence|why|applies_to|scope): (.+)$", re.MULTILINE)
+HEADER = re.compile(r"^-- (title|consequence|why|applies_to|scope|piece|beside): (.+)$", re.MULTILINE)
 # What the checks of one piece of equipment read beside the readings.
 READ = ("visit", "equipment", "instrument", "blower_table", "finding")
 CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
@@ -33,6 +33,10 @@ class Check:
     applies_to: str  # "visit", or "drops": then a set_aside leaves the visit itself valid
     scope: str  # "equipment", or "fleet": then it looks at visits to other equipment too (pipeline/steps.py)
     sql: str
+    # How far a check of scope "fleet" looks: only at `visit`, and there only at the same technician's visits with the
+    # same `piece` (SQL of visited_at, visited_on) or, if that is a number, one up to `beside` away. None: anywhere.
+    piece: str | None = None
+    beside: int = 0
 
 
 def read_check(path: Path) -> Check:
@@ -51,6 +55,8 @@ def read_check(path: Path) -> Check:
         header.get("applies_to", "visit"),
         header.get("scope", "equipment"),
         body,
+        header.get("piece"),
+        int(header.get("beside", "0")),
     )
 
 
@@ -60,9 +66,8 @@ def all_checks() -> tuple[Check, ...]:
     return tuple(read_check(p) for p in sorted((SQL_DIR / "checks").glob("*.sql")))
 
 
-def find_over_fleet(warehouse: Warehouse) -> None:
-    """Make `check_catalog`, and `finding` (visit_id, check_id, consequence, detail) with what the checks find that look
-    at several pieces of equipment."""
+def store_catalog(warehouse: Warehouse) -> None:
+    """Make `check_catalog`."""
     warehouse.store(
         "check_catalog",
         pl.DataFrame(
@@ -71,6 +76,11 @@ def find_over_fleet(warehouse: Warehouse) -> None:
             orient="row",
         ),
     )
+
+
+def find_over_fleet(warehouse: Warehouse) -> None:
+    """Make `finding` (visit_id, check_id, consequence, detail) of what the checks find that look at several pieces of
+    equipment."""
     with warehouse.transaction():
         warehouse.execute(
             "CREATE OR REPLACE TABLE finding "
@@ -88,7 +98,12 @@ def find_by_equipment(warehouse: Warehouse) -> None:
 def _find(warehouse: Warehouse, scope: str) -> None:
     for check in all_checks():
         if check.scope == scope:
-            warehouse.run_in_transaction(
-                f"checks/{check.check_id}.sql",
-                f"INSERT INTO finding SELECT visit_id, '{check.check_id}', consequence, detail FROM ({check.sql})",
-            )
+            find(warehouse, check, "finding")
+
+
+def find(warehouse: Warehouse, check: Check, into: str) -> None:
+    """Add to the table `into` what one check finds; inside the caller's transaction."""
+    warehouse.run_in_transaction(
+        f"checks/{check.check_id}.sql",
+        f"INSERT INTO {into} SELECT visit_id, '{check.check_id}', consequence, detail FROM ({check.sql})",
+    )

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.checks import READ as CHECKS_READ
-from pipeline.checks import find_by_equipment, find_over_fleet
+from pipeline.checks import find_by_equipment, find_over_fleet, store_catalog
 from pipeline.imports import import_beside
 from pipeline.settings import Settings
 from pipeline.steps import Step, run_steps
@@ -98,7 +98,8 @@ CHECK = (
     Step("fleet", "static/blower_end.sql", makes=("blower_end",)),
     Step("fleet", "static/blower_cell.sql", makes=("blower_cell",)),
     Step("fleet", "static/instrument_limit.sql", makes=("instrument_limit",)),
-    Step("fleet", find_over_fleet, makes=("check_catalog", "finding")),
+    Step("fleet", store_catalog, makes=("check_catalog",)),
+    Step("fleet", find_over_fleet, makes=("finding",)),
     Step("equipment", "static/equipment_budget.sql", makes=("equipment_budget",)),
     Step("equipment", "repair/1_row.sql", makes=("reading_row",)),
     Step("equipment", "repair/2_unit.sql", makes=("reading_unit",)),

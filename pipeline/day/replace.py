@@ -41,6 +41,10 @@ class Part:
         with self.warehouse.looking_first_at("part.main", f"{self.home}.main", make_there=True):
             run_steps(self.warehouse, steps)
 
+    def bring(self, name: str) -> None:
+        """The rows of touched equipment of a table that names its equipment."""
+        self._take(name, "touched USING (equipment_id)")
+
     def _bring(self, steps: Sequence[Step]) -> None:
         columns = dict(
             self.warehouse.con.sql(
@@ -54,7 +58,7 @@ class Part:
         late = []
         for name in sorted(asked & columns.keys()):
             if "equipment_id" in columns[name]:
-                self._take(name, "touched USING (equipment_id)")
+                self.bring(name)
             elif "visit_id" in columns[name]:
                 late.append(name)
         for name in late:

@@ -11,8 +11,8 @@ from contextlib import AbstractContextManager
 from dataclasses import replace
 from itertools import groupby
 
-from pipeline.checks import all_checks
 from pipeline.day import last_run
+from pipeline.day.around import IS_FLEET_CHECK, find_around_changes
 from pipeline.day.renumber import renumber
 from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
@@ -146,40 +146,26 @@ class Day:
 
     def _check_part(self, warehouse: Warehouse) -> None:
         """CHECK, whose fleet steps stand first: what these find of other visits touches more equipment."""
-        warehouse.execute("ALTER TABLE finding RENAME TO finding_before")
-        over_fleet = [step for step in CHECK if step.scope == "fleet"]
-        by_equipment = [step for step in CHECK if step.scope == "equipment"]
-        run_steps(warehouse, over_fleet)
-        fleet_checks = ", ".join(f"'{c.check_id}'" for c in all_checks() if c.scope == "fleet")
-        said = f"SELECT visit_id, check_id, consequence FROM {{}} WHERE check_id IN ({fleet_checks})"
-        before, now = said.format("finding_before"), said.format("finding")
-        touch(
-            warehouse,
-            "SELECT equipment_id FROM visit SEMI JOIN ("
-            f"SELECT visit_id FROM (({before} EXCEPT {now}) UNION ALL ({now} EXCEPT {before})) "
-            "WHERE consequence <> 'note') USING (visit_id)",
-        )
+        run_steps(warehouse, [s for s in CHECK if s.scope == "fleet" and "finding" not in s.makes])
+        find_around_changes(warehouse)
         self._hold_against_limit(warehouse)
+        by_equipment = [step for step in CHECK if step.scope == "equipment"]
+        self._part = part = Part(warehouse, CHECK + STATIC)
+        part.bring("visit")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
-            "SELECT visit_id FROM visit SEMI JOIN touched USING (equipment_id) "
-            "UNION SELECT visit_id FROM staging.visit_measured SEMI JOIN touched USING (equipment_id)"
+            "SELECT visit_id FROM part.main.visit UNION SELECT visit_id FROM changed_visit"
         )
-        self._part = part = Part(warehouse, CHECK + STATIC)
+        warehouse.execute(
+            "DELETE FROM finding "
+            f"WHERE NOT {IS_FLEET_CHECK} AND visit_id IN (SELECT visit_id FROM touched_visit)"
+        )
         part.run(by_equipment)
         for step in by_equipment:
             for name in step.makes:
                 if name != "finding":
                     part.put_back(step, name, part.home)
-        with warehouse.transaction():
-            warehouse.execute(
-                f"INSERT INTO finding SELECT * FROM finding_before WHERE check_id NOT IN ({fleet_checks}) "
-                "AND visit_id NOT IN (SELECT visit_id FROM touched_visit)"
-            )
-            warehouse.execute(
-                f"INSERT INTO finding SELECT * FROM part.main.finding WHERE check_id NOT IN ({fleet_checks})"
-            )
-            warehouse.execute("DROP TABLE finding_before")
+        warehouse.execute(f"INSERT INTO finding SELECT * FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
 
     def _site_part(self, warehouse: Warehouse) -> None:
         groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]

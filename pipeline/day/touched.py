@@ -1,4 +1,5 @@
 """Which equipment must be computed anew: the temporary table `touched` (equipment_id), and `touched_visit` (visit_id).
+Which visits came, went or changed, as they were and as they are: `changed_visit`.
 
 What belongs here: what has come or changed since the last run, found by the staged rows. What does not: what a fleet
 step found that moves somebody else's figures (`stages.py` adds that).
@@ -6,7 +7,7 @@ step found that moves somebody else's figures (`stages.py` adds that).
 
 from __future__ import annotations
 
-from pipeline.load.inputs import TABLES
+from pipeline.load.inputs import TABLES, VISITS
 from pipeline.warehouse import Warehouse, literal
 
 # From a changed row of an input table to the equipment whose figures rest on it.
@@ -19,16 +20,21 @@ RESTS_ON = {
     "visits": "SELECT equipment_id FROM changed_row",
     "work": "SELECT equipment_id FROM changed_row",
 }
-# What a later reference day alone changes for a piece of equipment: something of the future has come to pass since the
-# last run's reference day.
+# What else of a changed row, beside its key, is asked for.
+LOOKED_AT = {
+    "visits": ("equipment_id", "technician_id", "visited_at", "visited_on"),
+    "work": ("equipment_id",),
+}
+# What a later reference day alone changes: something of the future has come to pass since the last run's reference day.
+VISITS_COME_TO_PASS = f"""
+    SELECT visit_id, {", ".join(LOOKED_AT["visits"])} FROM visit WHERE visited_on $between
+"""
 COME_TO_PASS = """
-    SELECT equipment_id FROM visit WHERE visited_on > $since AND visited_on <= getvariable('today')
+    SELECT equipment_id FROM changed_visit
     UNION ALL
-    SELECT equipment_id FROM work WHERE done_on > $since AND done_on <= getvariable('today')
+    SELECT equipment_id FROM work WHERE done_on $between
     UNION ALL
-    SELECT equipment_id FROM equipment
-    WHERE (retired_on > $since AND retired_on <= getvariable('today'))
-        OR (installed_on > $since AND installed_on <= getvariable('today'))
+    SELECT equipment_id FROM equipment WHERE retired_on $between OR installed_on $between
 """
 
 
@@ -43,8 +49,7 @@ def find_touched(warehouse: Warehouse) -> None:
     """Make `touched` of the rows that came, went or changed since the last run, and of the days that have passed."""
     warehouse.execute("CREATE OR REPLACE TEMP TABLE touched (equipment_id VARCHAR PRIMARY KEY)")
     for table in TABLES:
-        keys = dict.fromkeys((*table.key, *({"equipment_id"} if table.name in ("visits", "work") else ())))
-        columns = ", ".join(f"s.{key}" for key in keys)
+        columns = ", ".join(f"s.{c}" for c in dict.fromkeys((*table.key, *LOOKED_AT.get(table.name, ()))))
         warehouse.execute(f"""
             CREATE OR REPLACE TEMP TABLE changed_row AS
             WITH moved AS (
@@ -61,9 +66,13 @@ def find_touched(warehouse: Warehouse) -> None:
             SELECT DISTINCT {columns} FROM {table.staged} AS s INNER JOIN moved AS m ON s.rowid = m.row_id
         """)
         touch(warehouse, RESTS_ON[table.name])
+        if table is VISITS:
+            warehouse.execute("CREATE OR REPLACE TEMP TABLE changed_visit AS FROM changed_row")
     warehouse.execute("DROP TABLE changed_row")
     since = warehouse.scalar("SELECT value FROM last.state.said WHERE key = 'today'")
-    touch(warehouse, COME_TO_PASS.replace("$since", f"DATE {literal(since)}"))
+    between = f"BETWEEN DATE {literal(since)} + 1 AND getvariable('today')"
+    warehouse.execute(f"INSERT INTO changed_visit BY NAME {VISITS_COME_TO_PASS.replace('$between', between)}")
+    touch(warehouse, COME_TO_PASS.replace("$between", between))
 
 
 def touch(warehouse: Warehouse, equipment: str) -> None:

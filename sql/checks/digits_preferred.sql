@@ -2,7 +2,8 @@
 -- consequence: note
 -- scope: fleet
 -- why: Read to the gauge's last digit, one reading in five ends in 0 or 5. A technician far above that estimates or rounds: the visits named are those where both readings end so. A reason to coach, no proof.
-WITH steps AS (
+-- The steps are worked out twice: for the few technicians that stand out without the rest.
+WITH steps AS NOT MATERIALIZED (
     SELECT
         v.visit_id,
         v.technician_id,

@@ -1,6 +1,8 @@
 -- title: Readings repeated from another site
 -- consequence: note
 -- scope: fleet
+-- piece: epoch_us(visited_at) // (greatest(getvariable('repeat_window_h'), 1) * 3600e6)::BIGINT
+-- beside: 1
 -- why: The same two readings to the last of three decimals at another site within a day are rarely chance: copied, or not read.
 WITH pair AS (
     SELECT hash(technician_id, return_static, supply_static) AS pair_hash

@@ -1,6 +1,8 @@
 -- title: Two sites within minutes
 -- consequence: note
 -- scope: fleet
+-- piece: epoch_us(visited_at) // (greatest(getvariable('visits_apart_min'), 1) * 60e6)::BIGINT
+-- beside: 1
 -- why: Drilling, probing and driving take longer than this: one of the two times is wrong, or one site was not measured.
 WITH timed AS (
     SELECT

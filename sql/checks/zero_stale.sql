@@ -1,6 +1,7 @@
 -- title: Zero too old
 -- consequence: set_aside
 -- scope: fleet
+-- piece: visited_on
 -- why: A manometer drifts with temperature and handling: zero at each site, and again after hours.
 WITH day_so_far AS (
     SELECT

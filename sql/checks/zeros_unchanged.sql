@@ -1,6 +1,7 @@
 -- title: The same zero for months
 -- consequence: note
 -- scope: fleet
+-- piece: date_trunc('quarter', visited_on)
 -- why: A gauge's zero wanders in its last digit: one pair of zero readings all through a quarter was copied, not read. 0.000 on both ports is what a self-zeroing gauge shows, so it is passed over.
 WITH quarter AS (
     SELECT
