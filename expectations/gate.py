@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
+from expectations.changed import ChangedRows
 from expectations.contracts import loaded_rules
 from expectations.results import Judged, judge, keep
 from expectations.rules import count_failing
@@ -25,7 +26,8 @@ NAMED_AT_MOST = 5
 
 def gate(warehouse: Warehouse, order: RunOrder) -> None:
     """Judge the loaded tables, keep the verdicts in `gate_result`; GateError if one is against the drop."""
-    judged = judge(warehouse, count_failing(warehouse, loaded_rules(order.settings)))
+    rules = loaded_rules(order.settings, ChangedRows(warehouse).suffice)
+    judged = judge(warehouse, count_failing(warehouse, rules))
     keep(warehouse, "loaded", judged)
     broken = [row for row in judged if not row.success]
     if broken:

@@ -1,11 +1,13 @@
 """What becomes of each staged row (kept, rejected, repeated, superseded), and the cleaned tables made of the kept ones.
 
-Decided anew at every run over everything that was ever staged, so order and split of the files do not matter. What
-does not belong here: reading files (`reader.py`); the rules that look at other tables (`sql/load/orphan_*.sql`).
+Decided over everything that was ever staged, so order and split of the files do not matter; anew at every run but for
+rows on which nothing new bears (`asked.py`). What does not belong here: reading files (`reader.py`); the rules that
+look at other tables (`sql/load/orphan_*.sql`).
 """
 
 from __future__ import annotations
 
+from pipeline.load.asked import Asked, Question, keys_of
 from pipeline.load.files import natural_key
 from pipeline.load.inputs import MADE_OF_VISITS, TABLES, Table
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -16,16 +18,22 @@ AS_VIEW = ("visits",)  # a copy of a million visits costs as much as reading the
 
 def resolve(warehouse: Warehouse) -> None:
     """(Re)make the cleaned tables, `row_fate` and `kept_count` from the staged tables."""
+    question = Question(warehouse)
     rank_files(warehouse)
     for table in TABLES:
+        asked = question.ask(table)
+        if asked is Asked.NOTHING:
+            continue
         orphans = (SQL_DIR / "load" / f"orphan_{table.name}.sql").exists()
         if orphans:
             warehouse.run(f"load/orphan_{table.name}.sql")
         with warehouse.transaction():
-            _decide(warehouse, table, orphans)
-            _clean(warehouse, table)
+            _decide(warehouse, table, orphans, asked)
+            _clean(warehouse, table, asked)
+        question.settle(table, asked)
     with warehouse.transaction():
         _collect(warehouse)
+        question.answered()
 
 
 def rank_files(warehouse: Warehouse) -> None:
@@ -38,24 +46,25 @@ def rank_files(warehouse: Warehouse) -> None:
         warehouse.execute(f"INSERT INTO load_rank VALUES {values}")
 
 
-def _decide(warehouse: Warehouse, table: Table, orphans: bool) -> None:
+def _decide(warehouse: Warehouse, table: Table, orphans: bool, asked: Asked) -> None:
     """staging.fate_<table>: a row per staged row that is rejected as an orphan, repeated or superseded."""
     key = ", ".join(f"s.{k}" for k in table.key)
     key_text = " || '|' || ".join(f"s.{k}::VARCHAR" for k in table.key)
-    fate = table.fates
-    warehouse.execute(f"CREATE OR REPLACE TABLE {fate} ({FATE})")
+    fate, rows = table.fates, f"asked_{table.name}"
+    if asked is Asked.PART:
+        warehouse.execute(f"DELETE FROM {fate} WHERE row_id IN (SELECT row_id FROM {rows})")
+    else:
+        warehouse.execute(f"CREATE OR REPLACE TABLE {fate} ({FATE})")
     if orphans:
         warehouse.execute(
             f"INSERT INTO {fate} SELECT o.row_id, s.load_id, 'rejected', o.reason, o.detail, NULL, {key_text} "
-            f"FROM orphan_{table.name} AS o JOIN {table.staged} AS s ON s.rowid = o.row_id"
+            f"FROM orphan_{table.name} AS o JOIN {rows} AS s ON s.row_id = o.row_id"
         )
     # the rows that take part and share their key with another such row; hashes first, they are quicker to count
-    shared = (
-        f"SELECT hash({key}) FROM {table.staged} AS s WHERE s.wrong IS NULL GROUP BY ALL HAVING count(*) > 1"
-    )
+    shared = f"SELECT hash({key}) FROM {rows} AS s GROUP BY ALL HAVING count(*) > 1"
     warehouse.execute(
-        f"CREATE OR REPLACE TEMP TABLE contested AS SELECT s.rowid AS row_id FROM {table.staged} AS s "
-        f"ANTI JOIN {fate} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL AND hash({key}) IN ({shared})"
+        f"CREATE OR REPLACE TEMP TABLE contested AS SELECT s.row_id FROM {rows} AS s "
+        f"ANTI JOIN {fate} AS f ON f.row_id = s.row_id WHERE hash({key}) IN ({shared})"
     )
     if warehouse.scalar("SELECT count(*) FROM contested"):
         _settle(warehouse, table, key, key_text)
@@ -66,8 +75,8 @@ def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None
     fate = table.fates
     same = ", ".join([*(f"s.{c.name}" for c in table.columns), "s.extras"])
     warehouse.execute(
-        f"CREATE OR REPLACE TEMP TABLE contest AS SELECT s.*, s.rowid AS row_id, r.file_rank FROM {table.staged} AS s "
-        f"JOIN contested AS c ON c.row_id = s.rowid JOIN load_rank AS r ON r.load_id = s.load_id"
+        f"CREATE OR REPLACE TEMP TABLE contest AS SELECT s.*, r.file_rank FROM asked_{table.name} AS s "
+        f"JOIN contested AS c ON c.row_id = s.row_id JOIN load_rank AS r ON r.load_id = s.load_id"
     )
     warehouse.execute(
         f"INSERT INTO {fate} SELECT s.row_id, s.load_id, 'repeated', NULL, NULL, NULL, {key_text} FROM contest AS s "
@@ -84,7 +93,8 @@ def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None
     warehouse.execute("DROP TABLE contest")
 
 
-def _clean(warehouse: Warehouse, table: Table) -> None:
+def _clean(warehouse: Warehouse, table: Table, asked: Asked) -> None:
+    """The cleaned table: of the rows that can be understood those without a fate."""
     values = []
     for c in table.columns:
         plain = f"s.{c.name}::VARCHAR" if c.words else f"s.{c.name}"
@@ -92,6 +102,15 @@ def _clean(warehouse: Warehouse, table: Table) -> None:
     if table.name == "visits":
         values += [f"s.{name}" for name, *_ in MADE_OF_VISITS]
     kind = "VIEW" if table.name in AS_VIEW else "TABLE"
+    if asked is Asked.PART:
+        if kind == "TABLE":
+            of_key = " AND ".join(f"t.{k} = k.{k}" for k in table.key)
+            warehouse.execute(f"DELETE FROM {table.cleaned} AS t USING {keys_of(table)} AS k WHERE {of_key}")
+            warehouse.execute(
+                f"INSERT INTO {table.cleaned} SELECT {', '.join(values)} FROM asked_{table.name} AS s "
+                f"ANTI JOIN {table.fates} AS f ON f.row_id = s.row_id"
+            )
+        return
     # One anti-join for all that is left out: for each condition more, DuckDB expects a fifth of the rows to remain, and
     # would soon hash the visits to look the equipment up in them.
     out = (

@@ -8,6 +8,7 @@ from __future__ import annotations
 import duckdb
 
 from pipeline.errors import FleetStaticError, StageError
+from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import TABLES
 from pipeline.load.intake import bring_held, keep_lists, restore, take_in
 from pipeline.load.kept import forget_incoming
@@ -65,6 +66,7 @@ def accept(warehouse: Warehouse, order: RunOrder) -> None:
     """The gate let this run pass: what it staged stays. The list of copies is written first, so it is never short."""
     keep_lists(warehouse, order.into, accepted=True)
     warehouse.execute("UPDATE load_file SET accepted = true WHERE NOT accepted")
+    forget_changes(warehouse)
 
 
 def hold(warehouse: Warehouse, order: RunOrder) -> None:
@@ -104,6 +106,7 @@ def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[int]) -> No
 def withdraw(warehouse: Warehouse, order: RunOrder) -> None:
     """Take out whatever was staged by a run that the gate did not let pass, or that died before."""
     drop_loads(warehouse, "NOT accepted")
+    forget_changes(warehouse)
 
 
 def _assert_conserved(warehouse: Warehouse) -> None:

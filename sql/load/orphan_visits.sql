@@ -2,7 +2,7 @@
 CREATE OR REPLACE TABLE orphan_visits AS
 WITH looked_up AS (
     SELECT
-        v.rowid AS row_id,
+        v.row_id,
         v.site_id,
         v.equipment_id,
         v.technician_id,
@@ -10,11 +10,10 @@ WITH looked_up AS (
         e.equipment_id AS known_equipment_id,
         e.site_id AS equipment_site_id,
         t.technician_id AS known_technician_id
-    FROM staging.visits AS v
+    FROM asked_visits AS v
     LEFT JOIN site AS s ON v.site_id = s.site_id
     LEFT JOIN equipment AS e ON v.equipment_id = e.equipment_id
     LEFT JOIN technician AS t ON v.technician_id = t.technician_id
-    WHERE v.wrong IS NULL
 ),
 
 orphans AS (

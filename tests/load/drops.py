@@ -46,18 +46,29 @@ class Kept(Warehouse):
 
 @dataclass
 class Store:
-    """One DIR: `run` loads drops into it, `rows` asks what it holds. `said` are the messages of the last run."""
+    """One DIR: `run` loads drops into it, `rows` asks what it holds. `said` are the messages of the last run.
+
+    `builds_on`: each run builds on what the one before computed.
+    """
 
     into: Path
     said: list[str] = field(default_factory=list)
     kept: Kept | None = None
+    builds_on: bool = False
 
     def open(self) -> Warehouse:
         return self.kept or Warehouse(self.into / "work.duckdb")
 
     def order(self, *drops: Path, mapping: Path | None = None) -> RunOrder:
         self.into.mkdir(parents=True, exist_ok=True)
-        return RunOrder(drops, self.into, date(2026, 11, 1), mapping, say=self.said.append)
+        return RunOrder(
+            drops,
+            self.into,
+            date(2026, 11, 1),
+            mapping,
+            say=self.said.append,
+            keeps_computed=self.builds_on,
+        )
 
     def run(self, *drops: Path, mapping: Path | None = None, passes: bool = True) -> None:
         """Load, and accept (or withdraw) as the gate would."""
