@@ -8,7 +8,8 @@ running twice does not lose it: compared is always with the last publication tha
 
 from __future__ import annotations
 
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import duckdb
@@ -31,24 +32,25 @@ def make_site_change(warehouse: Warehouse, published_file: Path) -> None:
 
     Needs `publication`, as every view on `site_change` does.
     """
-    attached = _attach(warehouse, published_file)
-    try:
-        warehouse.run(f"publish/{_former(warehouse) if attached else 'state_former_none'}.sql")
-    finally:
-        if attached:
-            warehouse.execute("DETACH former")
+    with last_publication(warehouse, published_file) as is_there:
+        warehouse.run(f"publish/{_former(warehouse) if is_there else 'state_former_none'}.sql")
     warehouse.run("publish/site_change.sql")
     warehouse.execute("DROP TABLE temp.state_former")
 
 
-def _attach(warehouse: Warehouse, file: Path) -> bool:
-    """Attach the last publication read-only; False where there is none that can be read."""
-    if not file.exists():
-        return False
-    with suppress(duckdb.Error):  # damaged, or no database at all: it is about to be replaced
-        warehouse.con.execute(f"ATTACH {literal(file)} AS former (READ_ONLY)")
-        return True
-    return False
+@contextmanager
+def last_publication(warehouse: Warehouse, file: Path) -> Iterator[bool]:
+    """The last publication, attached read-only as `former`; False where there is none that can be read."""
+    attached = False
+    if file.exists():
+        with suppress(duckdb.Error):  # damaged, or no database at all: it is about to be replaced
+            warehouse.con.execute(f"ATTACH {literal(file)} AS former (READ_ONLY)")
+            attached = True
+    try:
+        yield attached
+    finally:
+        if attached:
+            warehouse.execute("DETACH former")
 
 
 def _former(warehouse: Warehouse) -> str:

@@ -48,6 +48,8 @@ PUBLISHED = (
     "visit_split_uncertainty",
     "visit_component",
     "part_allowance",
+    "visit_count",
+    "finding_count",
     "site_static",
     "site_trend",
     "restriction_trend",

@@ -121,6 +121,12 @@ STATIC = (
     Step("equipment", "static/visit_segment.sql", makes=("visit_segment",)),
 )
 
+COUNT = (
+    Step("fleet", "static/counted.sql"),
+    Step("fleet", "static/visit_count.sql", makes=("visit_count",)),
+    Step("fleet", "static/finding_count.sql", makes=("finding_count",)),
+)
+
 
 def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Visits -> readings repaired in order, and findings."""
@@ -128,8 +134,8 @@ def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
 
 
 def static_stage(warehouse: Warehouse, _: RunOrder) -> None:
-    """Readings -> TESP, uncertainty, airflow and causes of every visit."""
-    run_steps(warehouse, STATIC)
+    """Readings -> TESP, uncertainty, airflow and causes of every visit; how many visits and findings there are."""
+    run_steps(warehouse, STATIC + COUNT)
 
 
 def technician_stage(warehouse: Warehouse, _: RunOrder) -> None:

@@ -13,6 +13,7 @@ from itertools import groupby
 
 from pipeline.day import last_run
 from pipeline.day.around import IS_FLEET_CHECK, find_around_changes
+from pipeline.day.counts import count_again
 from pipeline.day.renumber import renumber
 from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
@@ -71,16 +72,17 @@ class Day:
                 last_run.detach(warehouse)
         run_steps(warehouse, CHECK)
 
-    def static(self, warehouse: Warehouse, _: RunOrder) -> None:
-        """Physics of the visits of touched equipment, or of all."""
+    def static(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """Physics of the visits of touched equipment, or of all; then what is counted of them."""
         if self._part is None:
-            run_steps(warehouse, STATIC)
+            dict(STAGES)["static"](warehouse, order)
             return
         self._part.run(STATIC)
         for step in STATIC:
             for name in step.makes:
                 self._part.put_back(step, name, self._part.home)
         self._drop_part()
+        count_again(warehouse, order.published_file)
 
     def site(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Verdicts on touched equipment, and on whatever a correction that moved has touched; or on all."""

@@ -5,7 +5,7 @@ WITH grouped AS (
         member,
         n_visits,
         n_set_aside AS n_aside
-    FROM memory.visit_count
+    FROM memory.member_visits
     WHERE grouping = getvariable('grouping')
 ),
 

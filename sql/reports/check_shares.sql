@@ -4,9 +4,16 @@ WITH found AS (
     SELECT
         check_id,
         consequence,
-        count(*) AS n_visits
-    FROM finding
+        sum(n_found) AS n_visits
+    FROM finding_count
+    WHERE counted_by = 'day'
     GROUP BY check_id, consequence
+),
+
+visits AS (
+    SELECT sum(n_visits) AS n_visits
+    FROM visit_count
+    WHERE counted_by = 'day'
 )
 
 SELECT
@@ -15,7 +22,7 @@ SELECT
     c.consequence,
     c.why,
     coalesce(sum(f.n_visits), 0)::BIGINT AS n_visits,
-    coalesce(sum(f.n_visits), 0) / nullif((SELECT count(*) FROM visit_static), 0) AS share,
+    coalesce(sum(f.n_visits), 0) / nullif((SELECT visits.n_visits FROM visits), 0) AS share,
     coalesce(sum(f.n_visits) FILTER (WHERE f.consequence = 'set_aside'), 0)::BIGINT AS n_set_aside,
     coalesce(sum(f.n_visits) FILTER (WHERE f.consequence = 'repaired'), 0)::BIGINT AS n_repaired,
     coalesce(sum(f.n_visits) FILTER (WHERE f.consequence = 'not_like_new'), 0)::BIGINT AS n_not_like_new,

@@ -6,7 +6,7 @@ WITH months AS (
         month AS visit_month,
         n_visits,
         row_number() OVER (ORDER BY month DESC) AS months_ago
-    FROM memory.visit_count
+    FROM memory.member_visits
     WHERE grouping = 'month'
     ORDER BY month DESC
     LIMIT getvariable('months')
@@ -17,7 +17,7 @@ found AS (
         c.check_id,
         c.month AS visit_month,
         c.n_found
-    FROM memory.check_count AS c
+    FROM memory.member_found AS c
     INNER JOIN months ON c.month = months.visit_month
     WHERE c.grouping = 'month'
 ),

@@ -7,7 +7,7 @@ WITH members AS (
         member,
         coalesce(strftime(month, '%Y-%m'), member) AS shown,
         n_visits
-    FROM memory.visit_count
+    FROM memory.member_visits
     WHERE
         grouping = getvariable('grouping')
         AND member IS NOT NULL
@@ -28,9 +28,21 @@ found AS (
         m.n_visits,
         c.check_id,
         c.n_found
-    FROM memory.check_count AS c
+    FROM memory.member_found AS c
     INNER JOIN members AS m ON c.month IS NOT DISTINCT FROM m.month AND c.member = m.member
     WHERE c.grouping = getvariable('grouping')
+    UNION ALL
+    -- Only of the instruments that are shown.
+    SELECT
+        m.shown,
+        m.n_visits,
+        f.check_id,
+        count(*) AS n_found
+    FROM visit_static AS v
+    INNER JOIN members AS m ON v.instrument_id = m.member
+    INNER JOIN finding AS f ON v.visit_id = f.visit_id
+    WHERE getvariable('grouping') = 'instrument'
+    GROUP BY m.shown, m.n_visits, f.check_id
 )
 
 SELECT

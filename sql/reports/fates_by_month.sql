@@ -8,7 +8,7 @@ WITH months AS (
         n_repaired,
         n_not_like_new,
         n_set_aside
-    FROM memory.visit_count
+    FROM memory.member_visits
     WHERE grouping = 'month'
     ORDER BY month DESC
     LIMIT getvariable('months')

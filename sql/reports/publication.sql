@@ -1,12 +1,37 @@
 -- What is published: the reference day, when, and how much of everything. One row.
-WITH visits AS (
+-- A visit's local day is its day in UTC, or one beside it: the first and the last visit are looked for near the first and
+-- the last day of which that is known.
+WITH days AS (
     SELECT
-        count(*) AS n_visits,
-        count(*) FILTER (WHERE valid) AS n_valid,
-        count(*) FILTER (WHERE valid AND like_new) AS n_like_new,
-        min(visited_at) FILTER (WHERE valid) AS first_visit_at,
-        max(visited_at) FILTER (WHERE visited_at < (SELECT today + INTERVAL 1 DAY FROM publication)) AS last_visit_at
+        sum(n_visits)::BIGINT AS n_visits,
+        sum(n_visits - n_set_aside)::BIGINT AS n_valid,
+        sum(n_visits - n_set_aside - n_not_like_new)::BIGINT AS n_like_new,
+        min(visited_on) FILTER (WHERE n_visits > n_set_aside) AS first_on,
+        max(visited_on) FILTER (WHERE visited_on < (SELECT today FROM publication)) AS last_on
+    FROM visit_count
+    WHERE counted_by = 'day'
+),
+
+first_visit AS (
+    SELECT min(visited_at) AS first_visit_at
     FROM visit_static
+    WHERE
+        valid
+        AND visited_on IN (
+            SELECT visit_count.visited_on FROM visit_count, days
+            WHERE visit_count.visited_on <= days.first_on + INTERVAL 2 DAY
+        )
+),
+
+last_visit AS (
+    SELECT max(visited_at) AS last_visit_at
+    FROM visit_static
+    WHERE
+        visited_at < (SELECT publication.today + INTERVAL 1 DAY FROM publication)
+        AND visited_on IN (
+            SELECT visit_count.visited_on FROM visit_count, days
+            WHERE days.last_on IS NULL OR visit_count.visited_on >= days.last_on - INTERVAL 2 DAY
+        )
 )
 
 SELECT
@@ -16,9 +41,9 @@ SELECT
     (SELECT count(*) FROM site) AS n_sites,
     (SELECT count(*) FROM equipment) AS n_equipment,
     (SELECT count(*) FROM technician) AS n_technicians,
-    visits.n_visits,
-    visits.n_valid,
-    visits.n_like_new,
-    visits.first_visit_at,
-    visits.last_visit_at
-FROM publication, visits;
+    coalesce(days.n_visits, 0) AS n_visits,
+    coalesce(days.n_valid, 0) AS n_valid,
+    coalesce(days.n_like_new, 0) AS n_like_new,
+    first_visit.first_visit_at,
+    last_visit.last_visit_at
+FROM publication, days, first_visit, last_visit;

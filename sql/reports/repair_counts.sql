@@ -2,9 +2,9 @@
 SELECT
     f.check_id,
     coalesce(c.title, f.check_id) AS title,
-    count(*) AS n_visits
-FROM finding AS f
+    sum(f.n_found)::BIGINT AS n_visits
+FROM finding_count AS f
 LEFT JOIN check_catalog AS c ON f.check_id = c.check_id
-WHERE f.consequence = 'repaired'
+WHERE f.counted_by = 'day' AND f.consequence = 'repaired'
 GROUP BY f.check_id, c.title
 ORDER BY n_visits DESC, f.check_id ASC;

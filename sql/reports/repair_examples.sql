@@ -1,28 +1,35 @@
 -- The newest top repaired visits: what was recorded, what it was mended to, and why.
-WITH newest AS (
-    SELECT visit_id
-    FROM visit_static
-    WHERE repairs <> ''
-    ORDER BY visited_on DESC, visit_id ASC
-    LIMIT getvariable('top')
+-- The latest days that hold as many are known: only their visits are looked through.
+WITH days AS (
+    SELECT
+        visited_on,
+        sum(n_mended) OVER (ORDER BY visited_on DESC) - n_mended AS n_later
+    FROM visit_count
+    WHERE counted_by = 'day' AND n_mended > 0
 )
 
 SELECT
-    v.visit_id,
-    v.visited_on,
-    v.site_id,
-    v.return_recorded,
-    v.supply_recorded,
-    v.pressure_unit,
-    v.return_inwc,
-    v.supply_inwc,
-    v.tesp_inwc,
-    v.valid,
-    v.repairs[:300] AS repairs,
+    visit_id,
+    visited_on,
+    site_id,
+    return_recorded,
+    supply_recorded,
+    pressure_unit,
+    return_inwc,
+    supply_inwc,
+    tesp_inwc,
+    valid,
+    repairs[:300] AS repairs,
     (
-        SELECT count(*) FROM visit_static
-        WHERE repairs <> ''
+        SELECT sum(n_mended)::BIGINT FROM visit_count
+        WHERE counted_by = 'day'
     ) AS n_repaired
-FROM newest
-INNER JOIN visit_static AS v ON newest.visit_id = v.visit_id
-ORDER BY v.visited_on DESC, v.visit_id ASC;
+FROM visit_static
+WHERE
+    repairs <> ''
+    AND visited_on IN (
+        SELECT days.visited_on FROM days
+        WHERE days.n_later < getvariable('top')
+    )
+ORDER BY visited_on DESC, visit_id ASC
+LIMIT getvariable('top');

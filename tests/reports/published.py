@@ -26,6 +26,18 @@ HOSTILE = (
     "Unit 👷🏽‍♀️🔧 №5\u0000".replace("\u0000", ""),
     '{{ 7 * 7 }} ${7*7} =HYPERLINK("x")',
 )
+FATES = """count(*), count(*) FILTER (NOT valid), count(*) FILTER (valid AND NOT like_new),
+    count(*) FILTER (valid AND like_new AND repairs <> ''), count(*) FILTER (repairs <> '')"""
+COUNTS = f"""
+    CREATE TEMP TABLE counted AS FROM visit_static JOIN site USING (site_id);
+    INSERT INTO visit_count SELECT 'day', visited_on, NULL, NULL, NULL, {FATES} FROM counted GROUP BY ALL;
+    INSERT INTO visit_count SELECT 'crew', NULL, technician_id, instrument_id, NULL, {FATES} FROM counted GROUP BY ALL;
+    INSERT INTO visit_count SELECT 'branch', NULL, NULL, NULL, branch, {FATES} FROM counted GROUP BY ALL;
+    INSERT INTO finding_count SELECT 'day', visited_on, NULL, check_id, consequence, count(*)
+        FROM finding JOIN counted USING (visit_id) GROUP BY ALL;
+    INSERT INTO finding_count SELECT 'branch', NULL, branch, check_id, consequence, count(*)
+        FROM finding JOIN counted USING (visit_id) GROUP BY ALL;
+"""
 SIDES = ("return", "supply", "airflow_setting", "within", "upkeep", "uncertain", "few")
 BRANCHES = ("Northbank", "Millrace", "Hollow Oak")
 CHECK_FIRST = {
@@ -80,6 +92,7 @@ class Rows:
                     f"INSERT INTO {table} VALUES {', '.join(marks for _ in some)}",
                     [v for r in some for v in r],
                 )
+        con.execute(COUNTS)
         con.close()
         return path
 

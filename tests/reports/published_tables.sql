@@ -75,3 +75,7 @@ CREATE TABLE instrument_drift (instrument_id VARCHAR, port VARCHAR, n_visits BIG
   last_on DATE, slope_inwc_per_year DOUBLE, slope_lo DOUBLE, slope_hi DOUBLE, q_value DOUBLE, drift_state VARCHAR,
   latest_offset_inwc DOUBLE, calibrated_on DATE, step_inwc DOUBLE, step_lo DOUBLE, step_hi DOUBLE, material_on DATE,
   advice VARCHAR);
+CREATE TABLE visit_count (counted_by VARCHAR, visited_on DATE, technician_id VARCHAR, instrument_id VARCHAR,
+  branch VARCHAR, n_visits BIGINT, n_set_aside BIGINT, n_not_like_new BIGINT, n_repaired BIGINT, n_mended BIGINT);
+CREATE TABLE finding_count (counted_by VARCHAR, visited_on DATE, branch VARCHAR, check_id VARCHAR, consequence VARCHAR,
+  n_found BIGINT);

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from datetime import date
 from pathlib import Path
 from threading import Barrier
 
@@ -15,7 +16,8 @@ import reports
 from pipeline.errors import StageError
 from reports import caps, draw, queries
 from reports.queries import Made, Published
-from tests.reports.published import TODAY, write_published
+from tests.conftest import FIELD_TODAY
+from tests.reports.published import write_published
 
 
 @pytest.fixture
@@ -77,7 +79,9 @@ def test_the_first_rows_of_a_longer_list_are_the_shorter_one(query: str, tmp_pat
     made.close()
 
 
-def _counted(file: Path) -> tuple[dict[tuple[object, ...], list[int]], dict[tuple[object, ...], int]]:
+def _counted(
+    file: Path, today: date
+) -> tuple[dict[tuple[object, ...], list[int]], dict[tuple[object, ...], int]]:
     """Visits with their fates, and findings, by grouping and member: counted visit by visit, in Python."""
     with duckdb.connect(str(file), read_only=True) as con:
         branch_of = dict(con.sql("SELECT site_id, branch FROM site").fetchall())
@@ -91,7 +95,7 @@ def _counted(file: Path) -> tuple[dict[tuple[object, ...], list[int]], dict[tupl
     for visit_id, site_id, technician, instrument, on, valid, like_new, repairs in visits:
         members = [("branch", None, branch_of[site_id]), ("technician", None, technician)]
         members += [("instrument", None, instrument)]
-        members += [("month", on.replace(day=1), "")] if on <= TODAY else []
+        members += [("month", on.replace(day=1), "")] if on <= today else []
         members_of[visit_id] = members
         fate = 1 if not valid else 2 if not like_new else 3 if repairs else 0
         for member in members:
@@ -102,20 +106,52 @@ def _counted(file: Path) -> tuple[dict[tuple[object, ...], list[int]], dict[tupl
     return counts, Counter((*member, check) for visit, check in found for member in members_of[visit])
 
 
-def test_shared_counts_are_those_of_the_visits(published: Published, published_file: Path) -> None:
-    visits, found = _counted(published_file)
+def test_shared_counts_are_those_of_the_visits(small_file: Path) -> None:
+    visits, found = _counted(small_file, FIELD_TODAY)
+    published = Published.open(small_file)
     published.rows("check_trend", months=caps.MONTHS)  # makes both
     rows = published.con.sql(
         "SELECT grouping, month::DATE, member, n_visits, n_set_aside, n_not_like_new, n_repaired "
-        "FROM memory.visit_count"
+        "FROM memory.member_visits"
     ).fetchall()
     assert {row[:3]: list(row[3:]) for row in rows} == visits
     assert len(rows) == len(visits) > 20
     rows = published.con.sql(
-        "SELECT grouping, month::DATE, member, check_id, n_found FROM memory.check_count"
+        "SELECT grouping, month::DATE, member, check_id, n_found FROM memory.member_found"
     ).fetchall()
-    assert {row[:4]: row[4] for row in rows} == found
-    assert len(rows) == len(found) > 20
+    assert {row[:4]: row[4] for row in rows} == {k: n for k, n in found.items() if k[0] != "instrument"}
+    assert len(rows) > 100
+    grid = published.rows("checks_by_group", grouping="instrument", groups=3)
+    assert {("instrument", None, row["member"], row["check_id"]): row["n_found"] for row in grid} == {
+        k: n for k, n in found.items() if k[0] == "instrument" and k[2] in set(grid.frame["member"])
+    }
+    assert grid.frame["member"].n_unique() == 3
+    published.close()
+
+
+def test_the_fleet_is_counted_as_its_visits_are(small_file: Path) -> None:
+    published = Published.open(small_file)
+    told = published.rows("publication").one
+    asked = published.con.sql(
+        "SELECT count(*) AS n_visits, count(*) FILTER (valid) AS n_valid, "
+        "count(*) FILTER (valid AND like_new) AS n_like_new, min(visited_at) FILTER (valid) AS first_visit_at, "
+        "max(visited_at) FILTER (visited_at < (SELECT today FROM publication) + INTERVAL 1 DAY) AS last_visit_at "
+        "FROM visit_static"
+    ).pl()
+    assert asked.row(0, named=True) == {name: told[name] for name in asked.columns}
+    newest = published.con.sql(
+        "SELECT visit_id FROM visit_static WHERE repairs <> '' ORDER BY visited_on DESC, visit_id LIMIT 40"
+    ).fetchall()
+    examples = published.rows("repair_examples", top=40)
+    assert [row["visit_id"] for row in examples] == [v for (v,) in newest]
+    n_repaired = published.con.sql("SELECT count(*) FROM visit_static WHERE repairs <> ''").fetchall()[0][0]
+    assert examples.one_of("n_repaired") == n_repaired >= 40
+    shares = published.con.sql(
+        "SELECT check_id, count(*), count(*) FILTER (consequence = 'set_aside') FROM finding GROUP BY ALL ORDER BY ALL"
+    ).fetchall()
+    told_of = [row for row in published.rows("check_shares") if row["n_visits"]]
+    assert sorted((row["check_id"], row["n_visits"], row["n_set_aside"]) for row in told_of) == shares
+    published.close()
 
 
 @pytest.mark.parametrize("page", ["training.html", "data_quality.html"])

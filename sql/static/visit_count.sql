@@ -1,0 +1,39 @@
+-- How many visits there are and what became of them: by local day, by technician and instrument, by branch of the site.
+CREATE OR REPLACE TABLE visit_count AS
+WITH counted AS (
+    SELECT
+        CASE
+            WHEN grouping(visited_on) = 0 THEN 'day'
+            WHEN grouping(equipment_id) = 0 THEN 'branch'
+            ELSE 'crew'
+        END AS counted_by,
+        visited_on,
+        technician_id,
+        instrument_id,
+        equipment_id,
+        sign,
+        sum(n_visits) AS n_visits,
+        sum(n_set_aside) AS n_set_aside,
+        sum(n_not_like_new) AS n_not_like_new,
+        sum(n_repaired) AS n_repaired,
+        sum(n_mended) AS n_mended
+    FROM counted_visit
+    GROUP BY GROUPING SETS ((visited_on), (technician_id, instrument_id), (equipment_id, sign))
+)
+
+-- Equipment before branches: few enough to be put together afterwards.
+SELECT
+    c.counted_by,
+    c.visited_on,
+    c.technician_id,
+    c.instrument_id,
+    u.branch,
+    sum(c.n_visits)::BIGINT AS n_visits,
+    sum(c.n_set_aside)::BIGINT AS n_set_aside,
+    sum(c.n_not_like_new)::BIGINT AS n_not_like_new,
+    sum(c.n_repaired)::BIGINT AS n_repaired,
+    sum(c.n_mended)::BIGINT AS n_mended
+FROM counted AS c
+LEFT JOIN counted_unit AS u ON c.equipment_id = u.equipment_id AND c.sign = u.sign
+GROUP BY ALL
+ORDER BY c.counted_by, c.visited_on, c.technician_id, c.instrument_id, u.branch;
