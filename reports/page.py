@@ -46,8 +46,9 @@ class Figure:
         return f"Figures behind the chart: {words.word(self.name)}"
 
     def spec(self) -> dict[str, Any]:
-        """The chart as Vega-Lite."""
-        spec: dict[str, Any] = palette.dress(self.chart).to_dict(validate=False)
+        """The chart as Vega-Lite. Each change of a layered chart copies all of it, so the look is put in last."""
+        spec: dict[str, Any] = self.chart.to_dict(validate=False)
+        spec["config"] = palette.look()
         spec.pop("$schema", None)
         return spec
 

@@ -9,6 +9,7 @@ What does not: page layout (`templates/page.css`).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import altair as alt
@@ -89,8 +90,9 @@ def _legend(keys: tuple[str, ...]) -> alt.Legend:
     return alt.Legend(orient="top", symbolOpacity=1, labelExpr=f"({{{pairs}}})[datum.value]")
 
 
-def dress(chart: Any) -> Any:
-    """The look that all charts share: no frame, hairline grid, ink from the page's theme."""
+@cache
+def look() -> dict[str, Any]:
+    """The look that all charts share, as a spec's `config`: no frame, hairline grid, ink from the page's theme."""
     text = {"labelColor": "var(--quiet)", "titleColor": "var(--ink)", "labelFont": FONT, "titleFont": FONT}
     axis = alt.AxisConfig(
         **text,
@@ -113,13 +115,19 @@ def dress(chart: Any) -> Any:
         symbolStrokeWidth=1.5,
     )
     header = alt.HeaderConfig(**text, labelFontSize=12, titleFontSize=12)
-    return chart.configure(
-        background="transparent",
-        font=FONT,
-        axis=axis,
-        legend=legend,
-        header=header,
-        view=alt.ViewConfig(stroke=None),
-        text=alt.MarkConfig(color="var(--ink)", fontSize=12),
-        autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
+    spec: dict[str, Any] = (
+        alt.Chart(mark="point")
+        .configure(
+            background="transparent",
+            font=FONT,
+            axis=axis,
+            legend=legend,
+            header=header,
+            view=alt.ViewConfig(stroke=None),
+            text=alt.MarkConfig(color="var(--ink)", fontSize=12),
+            autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
+        )
+        .to_dict()
     )
+    config: dict[str, Any] = spec["config"]
+    return config

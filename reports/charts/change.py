@@ -40,7 +40,7 @@ def rising(result: Result) -> Any:
         ],
     )
     zero = alt.Chart(rows_of(result)).mark_rule(color="var(--ink)").encode(x=alt.datum(0))
-    return alt.layer(zero, whisker, mark).properties(width="container", height=row_height(len(result), 22))
+    return alt.layer(zero, whisker, mark, width="container", height=row_height(len(result), 22))
 
 
 def work(result: Result) -> Any:
@@ -73,4 +73,4 @@ def work(result: Result) -> Any:
         ],
     )
     zero = alt.Chart(rows_of(result)).mark_rule(color="var(--ink)").encode(x=alt.datum(0))
-    return alt.layer(zero, whisker, mark).properties(width="container", height=row_height(len(result)))
+    return alt.layer(zero, whisker, mark, width="container", height=row_height(len(result)))

@@ -80,7 +80,7 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
         align="left", baseline="bottom", dx=4, dy=-2, fontSize=11, fontWeight="bold"
     ).encode(x=alt.X("x0:Q"), y=alt.Y("y0:Q"), text=alt.Text("told:N"))
     params = [alt.param(name=name, value="") for name in ("branch", "kind", "mode")]
-    return alt.layer(line, marks, told).add_params(*params).properties(width="container", height=470)
+    return alt.layer(line, marks, told, width="container", height=470).add_params(*params)
 
 
 def branches(result: Result) -> Any:

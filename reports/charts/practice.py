@@ -82,7 +82,7 @@ def funnel(technicians: Result) -> Any:
         .mark_text(align="left", dx=9, fontSize=11)
         .encode(x=alt.X("n_visits:Q"), y=alt.Y("skip_rate:Q"), text=alt.Text("technician_id:N"))
     )
-    return alt.layer(limit, fleet, whisker, marks, names).properties(width="container", height=320)
+    return alt.layer(limit, fleet, whisker, marks, names, width="container", height=320)
 
 
 def _top(technicians: Result) -> float:
@@ -147,4 +147,4 @@ def offsets(result: Result) -> Any:
     )
     zero = alt.Chart(rows_of(result)).mark_rule(color="var(--ink)").encode(x=alt.datum(0))
     pairs = result.frame.select("technician_id", "instrument_id").n_unique() if len(result) else 0
-    return alt.layer(zero, whisker, marks).properties(width="container", height=row_height(pairs, 30))
+    return alt.layer(zero, whisker, marks, width="container", height=row_height(pairs, 30))

@@ -107,7 +107,7 @@ def grid(shares: Result, member: str) -> Any:
         .encode(text=alt.Text("figure:Q"), tooltip=tooltip)
     )
     checks = shares.frame["title"].n_unique() if len(shares) else 0
-    return alt.layer(fields, figures).properties(width="container", height=row_height(checks, 22))
+    return alt.layer(fields, figures, width="container", height=row_height(checks, 22))
 
 
 def aside(shares: Result, member: str) -> Any:
@@ -151,7 +151,7 @@ def aside(shares: Result, member: str) -> Any:
             alt.Tooltip("share_hi:Q", title="at most (95 %)", format=".1%"),
         ],
     )
-    return alt.layer(fleet, whisker, marks).properties(width="container", height=row_height(len(shares), 20))
+    return alt.layer(fleet, whisker, marks, width="container", height=row_height(len(shares), 20))
 
 
 def checks(result: Result) -> Any:
@@ -187,4 +187,4 @@ def checks(result: Result) -> Any:
         x=alt.X("share:Q"), text=alt.Text("told:N")
     )
     found = sum(1 for row in result if row["n_visits"])
-    return alt.layer(bars, figures).properties(width="container", height=row_height(found, 21))
+    return alt.layer(bars, figures, width="container", height=row_height(found, 21))

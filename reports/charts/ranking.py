@@ -81,6 +81,6 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
         text=alt.Text("line:N"),
     )
     lines = min(how_many, len(ranked))
-    return alt.layer(over, whisker, rating, other, level, told).properties(
-        width="container", height=LINE_HEIGHT * max(lines, 1)
+    return alt.layer(
+        over, whisker, rating, other, level, told, width="container", height=LINE_HEIGHT * max(lines, 1)
     )

@@ -92,7 +92,7 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
         .encode(x=alt.X("visited_on:T"), y=alt.Y("tesp_inwc:Q"))
     )
     layers = (band, level, rating, error, when, what, marks, flagged, told)
-    return alt.layer(*layers).add_params(*_chosen(unit, mode)).properties(width="container", height=height)
+    return alt.layer(*layers, width="container", height=height).add_params(*_chosen(unit, mode))
 
 
 def sides(visits: Result, facts: Result, unit: str, mode: str) -> Any:
@@ -130,11 +130,7 @@ def sides(visits: Result, facts: Result, unit: str, mode: str) -> Any:
     zero = (
         alt.Chart(rows_of(facts)).transform_filter(same).mark_rule(color="var(--ink)").encode(y=alt.datum(0))
     )
-    return (
-        alt.layer(zero, stems, marks)
-        .add_params(*_chosen(unit, mode))
-        .properties(width="container", height=190)
-    )
+    return alt.layer(zero, stems, marks, width="container", height=190).add_params(*_chosen(unit, mode))
 
 
 def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
@@ -179,8 +175,4 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
     )
     figures = base.mark_text(align="left", dx=5).encode(x=alt.X("inside:Q"), text=alt.Text("figure:N"))
     zero = alt.Chart(rows_of(split)).mark_rule(color="var(--ink)").encode(x=alt.datum(0))
-    return (
-        alt.layer(bars, zero, figures)
-        .add_params(*_chosen(unit, mode))
-        .properties(width="container", height=height)
-    )
+    return alt.layer(bars, zero, figures, width="container", height=height).add_params(*_chosen(unit, mode))

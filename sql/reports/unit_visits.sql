@@ -17,6 +17,15 @@ WITH chosen AS (
     QUALIFY row_number() OVER (PARTITION BY v.equipment_id, v.mode ORDER BY v.visited_at DESC, v.visit_id ASC) <= getvariable('newest')
 ),
 
+noted AS (
+    SELECT
+        visit_id,
+        visited_on,
+        note
+    FROM visit
+    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+),
+
 found AS (
     SELECT
         f.visit_id,
@@ -31,17 +40,17 @@ SELECT
     v.equipment_id,
     v.mode,
     v.visit_id,
-    visit.visited_on,
+    noted.visited_on,
     round(v.return_inwc, 4) AS return_inwc,
     round(v.supply_inwc, 4) AS supply_inwc,
     round(v.tesp_inwc, 4) AS tesp_inwc,
     round(v.u_tesp_inwc, 4) AS u_tesp_inwc,
     CASE WHEN NOT v.valid THEN 'set aside' WHEN NOT v.like_new THEN 'not like new' ELSE 'like new' END AS reading,
-    coalesce(visit.visited_on > (SELECT publication.today FROM publication), FALSE) AS is_in_future,
+    coalesce(noted.visited_on > (SELECT publication.today FROM publication), FALSE) AS is_in_future,
     found.findings,
     v.repairs[:200] AS repairs,
-    visit.note[:200] AS note
+    noted.note[:200] AS note
 FROM chosen AS v
-LEFT JOIN visit ON v.visit_id = visit.visit_id
+LEFT JOIN noted ON v.visit_id = noted.visit_id
 LEFT JOIN found ON v.visit_id = found.visit_id
 ORDER BY v.equipment_id, v.mode, v.visited_at, v.visit_id;
