@@ -29,6 +29,7 @@ class Copy:
     """One copied file: `path` as it came, `text` decompressed UTF-8 (the same file unless that took some work).
 
     newlines: how many there are. quotes, returns, nuls: does it hold any. ends_open: no line break after the last line.
+    marks: where each piece begins that was looked at, and how many newlines stand before it.
     """
 
     path: Path
@@ -40,6 +41,7 @@ class Copy:
     returns: bool = False
     nuls: bool = False
     ends_open: bool = False
+    marks: tuple[tuple[int, int], ...] = ()
 
 
 class _Measure:
@@ -47,6 +49,7 @@ class _Measure:
 
     def __init__(self) -> None:
         self.newlines = self.seen = 0
+        self.marks: list[tuple[int, int]] = []
         self.quotes = self.returns = self.nuls = False
         self.last = b"\n"
         self.bad_byte: int | None = None
@@ -54,6 +57,7 @@ class _Measure:
         self._decoder = codecs.getincrementaldecoder("utf-8")()
 
     def add(self, piece: bytes) -> None:
+        self.marks.append((self.seen, self.newlines))
         self.newlines += int(np.count_nonzero(np.frombuffer(piece, dtype=np.uint8) == 10))
         self.quotes = self.quotes or b'"' in piece
         self.returns = self.returns or b"\r" in piece
@@ -121,6 +125,7 @@ def measure(file: InputFile, copy: Path, unfolded: Path, encoding: str | None = 
         returns=text.returns,
         nuls=text.nuls,
         ends_open=text.last != b"\n",
+        marks=tuple(text.marks),
     )
 
 

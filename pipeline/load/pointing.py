@@ -12,6 +12,7 @@ import polars as pl
 
 from pipeline.load import kept
 from pipeline.load.copying import unfold_again
+from pipeline.load.lines import Lines
 from pipeline.load.records import Ints
 from pipeline.load.staging import append, plan, point_at
 from pipeline.warehouse import Warehouse
@@ -49,7 +50,11 @@ def _point_at(warehouse: Warehouse, into: Path, load_id: int, ordinals: Ints) ->
     ).fetchall()
     copy = unfold_again(file, path, folder / kept.UNFOLDED, load.file_sha256, mapping.encoding)
     layout = plan(file, copy, mapping, warehouse)
-    places = point_at(warehouse, layout, None, np.array([r[0] for r in ragged], dtype=np.int64), ordinals)
+    marks = warehouse.con.sql(
+        f"SELECT place, line_breaks FROM text_mark WHERE load_id = {load_id} ORDER BY place"
+    ).fetchall()
+    lines = Lines(copy.text, marks) if marks else None
+    places = point_at(warehouse, layout, lines, np.array([r[0] for r in ragged], dtype=np.int64), ordinals)
     rows = {
         "load_id": [load_id] * len(places),
         "ordinal": ordinals.tolist(),

@@ -49,24 +49,27 @@ class Records:
     malformed: tuple[Malformed, ...] = ()
     text: bytes | None = field(default=None, repr=False)
 
-    def numbered(self, numbers: Ints) -> Ints:
-        """Places in this list of the records that DuckDB calls by these numbers."""
-        return np.searchsorted(self.numbers, numbers).astype(np.int64)
+    def numbered(self, numbers: Ints) -> list[tuple[int, str]]:
+        """Line number and raw text of the records that DuckDB calls by these numbers."""
+        return self._told(self._places(numbers))
 
-    def of_rows(self, ragged: Ints) -> Ints:
-        """Places in this list of the staged rows, in order: all but the header and the ragged ones."""
+    def rows(self, ragged: Ints, ordinals: Ints) -> list[tuple[int, str]]:
+        """The same of staged rows, given by their ordinals: rows are all records but the header and the ragged ones."""
         row = np.ones(len(self.starts), dtype=np.bool_)
         row[:1] = False
-        row[self.numbered(ragged)] = False
-        return np.flatnonzero(row).astype(np.int64)
+        row[self._places(ragged)] = False
+        return self._told(np.flatnonzero(row)[ordinals].astype(np.int64))
 
     def raw(self, start: int, end: int) -> str:
         return self.data[start:end].tobytes().decode("utf-8", errors="replace").rstrip("\r\n")
 
-    def texts(self, places: Ints) -> list[str]:
-        """Raw text of these records, without the line break that ends them."""
-        pairs = zip(self.starts[places].tolist(), self.ends[places].tolist(), strict=True)
-        return [self.raw(start, end) for start, end in pairs]
+    def _places(self, numbers: Ints) -> Ints:
+        return np.searchsorted(self.numbers, numbers).astype(np.int64)
+
+    def _told(self, places: Ints) -> list[tuple[int, str]]:
+        """Line and raw text, without the line break that ends it."""
+        at = zip(*(a[places].tolist() for a in (self.lines, self.starts, self.ends)), strict=True)
+        return [(line, self.raw(start, end)) for line, start, end in at]
 
 
 def find_records(path: Path, separator: str, columns: int) -> Records:

@@ -23,6 +23,7 @@ from pipeline.load.files import InputFile
 from pipeline.load.header import Header, read_header
 from pipeline.load.inputs import BY_NAME
 from pipeline.load.layout import Layout, lay_out
+from pipeline.load.lines import Lines
 from pipeline.load.mapping import Mapping
 from pipeline.load.reader import select
 from pipeline.load.records import Ints, Records, count_lines, find_records
@@ -159,10 +160,20 @@ def _stage(
                 raise _Untidy
         if records is not None and n_rows != len(records.starts) - 1:
             raise StageError(f"{file.name}: holds {len(records.starts) - 1} records, but {n_rows} were read")
+    lines = _lines(copy, due, n_rows)
     if ragged or n_wrong or (records is not None and records.malformed):
-        _refuse(warehouse, layout, ticket.load_id, records, ragged, first)
+        _refuse(warehouse, layout, ticket.load_id, records if lines is None else lines, ragged, first)
     n_malformed = len(records.malformed) if records is not None else 0
     _enter(warehouse, file, copy, layout, ticket, n_rows + n_malformed)
+    if lines is not None:
+        places, breaks = zip(*lines.marks, strict=True)
+        marks = {"load_id": [ticket.load_id] * len(places), "place": places, "line_breaks": breaks}
+        append(warehouse, "text_mark", pl.DataFrame(marks))
+
+
+def _lines(copy: Copy, due: int | None, rows_read: int) -> Lines | None:
+    """The lines of a text of which each is a record, none blank and none broken within quotes; None for any other."""
+    return Lines(copy.text, copy.marks) if due == rows_read == copy.newlines + copy.ends_open - 1 else None
 
 
 def _header_first(records: Records) -> bool:
@@ -217,7 +228,7 @@ def _refuse(
     warehouse: Warehouse,
     layout: Layout,
     load_id: int,
-    records: Records | None,
+    records: Records | Lines | None,
     ragged: list[tuple[int, str]],
     first: int,
 ) -> None:
@@ -233,13 +244,13 @@ def _refuse(
         (load_id, None, w[0], line, raw, *describe(layout, w[1], w[2]))
         for w, (line, raw) in zip(wrong, places, strict=True)
     ]
-    if ragged or records is not None:
+    if ragged:
         records = records or records_of(layout)
-        at = records.numbered(numbers)
         rows += [
             (load_id, r[0], None, line, raw, "row_malformed", r[1])
-            for r, line, raw in zip(ragged, records.lines[at].tolist(), records.texts(at), strict=True)
+            for r, (line, raw) in zip(ragged, records.numbered(numbers), strict=True)
         ]
+    if isinstance(records, Records):
         rows += [
             (load_id, None, None, m.line, records.raw(m.start, m.end), "row_malformed", f"the row {m.why}")
             for m in records.malformed
@@ -249,7 +260,7 @@ def _refuse(
 
 
 def point_at(
-    warehouse: Warehouse, layout: Layout, records: Records | None, ragged: Ints, ordinals: Ints
+    warehouse: Warehouse, layout: Layout, records: Records | Lines | None, ragged: Ints, ordinals: Ints
 ) -> list[tuple[int, str]]:
     """Line number and raw text of staged rows of a file, given by their ordinals."""
     if not len(ordinals):
@@ -263,9 +274,7 @@ def point_at(
         ).fetchall()
         warehouse.con.unregister("_wanted")
         return [(int(line), str(raw)) for line, raw in rows]
-    records = records or records_of(layout)
-    at = records.of_rows(ragged)[ordinals]
-    return list(zip(records.lines[at].tolist(), records.texts(at), strict=True))
+    return (records or records_of(layout)).rows(ragged, ordinals)
 
 
 def append(warehouse: Warehouse, table: str, rows: pl.DataFrame) -> None:

@@ -13,7 +13,8 @@ from pipeline.load.reader import staged_columns
 from pipeline.warehouse import SQL_DIR, Warehouse
 
 ROW_GROUP = 122_880  # rows; DuckDB's own size
-KEPT = {"load_file", "refused_row", "row_line", "load_format", "check_run"}  # beside the staged tables
+# Beside the staged tables.
+KEPT = {"load_file", "refused_row", "row_line", "text_mark", "load_format", "check_run"}
 RARELY_THE_SAME = ("visit_id", "site_id", "equipment_id")
 SPLINTERS = 50  # row groups beyond those that are needed, until they are merged
 
@@ -98,5 +99,5 @@ def drop_loads(warehouse: Warehouse, which: str) -> None:
             warehouse.execute(
                 f"CREATE OR REPLACE TABLE {staged} AS SELECT * FROM {staged} WHERE NOT {condition}"
             )
-        for name in ("refused_row", "row_line", "load_file"):
+        for name in ("refused_row", "row_line", "text_mark", "load_file"):
             warehouse.execute(f"DELETE FROM {name} WHERE {condition}")

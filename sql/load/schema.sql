@@ -35,5 +35,8 @@ CREATE TABLE IF NOT EXISTS refused_row (
 -- Line and raw text of staged rows that a report had to point at.
 CREATE TABLE IF NOT EXISTS row_line (load_id INTEGER, ordinal BIGINT, line_number BIGINT, raw_line VARCHAR);
 
+-- Of files whose every row is a line: places in the text (bytes), and how many line breaks stand before each.
+CREATE TABLE IF NOT EXISTS text_mark (load_id INTEGER, place BIGINT, line_breaks BIGINT);
+
 -- The format of all these; see pipeline/load/work_tables.py.
 CREATE TABLE IF NOT EXISTS load_format (format INTEGER, shape VARCHAR);
