@@ -1,12 +1,16 @@
 """The visit checks as one suite, from the same files (`sql/checks/`): does the database, asked again, agree?
 
 Each check is one expectation whose query is the check's own SELECT over the work file. Its count must equal
-what stands in `finding`. The results are kept in `check_run`, a row a check and run, for the trend over runs.
+what stands in `finding`. Those that look along all visits of a technician are dear: of a long history they are asked of
+some technicians, of other ones each day. What each check found of all visits is kept in `check_run`, a row a check and
+run, for the trend over runs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
+from math import ceil
 
 import polars as pl
 
@@ -32,18 +36,33 @@ LOADED = """
 """
 
 
-def check_rules() -> list[Rule]:
-    """Every check as a rule: its SELECT finds the visits that fail."""
-    return [Rule(check.check_id, "reading", check.sql) for check in all_checks()]
+def some_technicians(warehouse: Warehouse, today: date) -> str:
+    """The condition on a row of `visit` to be one of theirs: about `look_again_visits`, or all if they are fewer."""
+    visits = warehouse.scalar("SELECT count(*) FROM visit")
+    groups = max(ceil(visits / warehouse.settings["look_again_visits"]), 1)
+    return f"hash(technician_id) % {groups} = {today.toordinal() % groups}" if groups > 1 else "true"
+
+
+def check_rules(some: str = "true") -> list[Rule]:
+    """Every check as a rule: its SELECT finds the visits that fail; one of scope fleet among the visits of `some`."""
+    return [
+        Rule(c.check_id, "reading", _among(some, c.sql) if c.scope == "fleet" else c.sql)
+        for c in all_checks()
+    ]
+
+
+def _among(some: str, sql: str) -> str:
+    """The same SELECT over some rows of `visit`, whose place they take by their name."""
+    return f"WITH visit AS (SELECT * FROM main.visit WHERE {some})\nSELECT * FROM ({sql})"
 
 
 def record(warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome]) -> None:
-    """Compare what the checks counted with `finding` (StageError if they differ); add it to `check_run`."""
-    _compare(warehouse, outcomes)
+    """Add to `check_run` what each check found, and how long asking it again took."""
     rows = int(warehouse.scalar("SELECT count(*) FROM visit"))
     loaded = str(warehouse.scalar(LOADED))
     before = _earlier(warehouse, order, loaded)
     run_id = 1 + int(before["run_id"].max() or 0) if before.height else 1  # type: ignore[arg-type]
+    found = _found(warehouse, "finding")
     now = pl.DataFrame(
         [
             (
@@ -51,8 +70,8 @@ def record(warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome]) -
                 order.today,
                 o.rule.name,
                 rows,
-                o.failing,
-                o.failing / rows if rows else None,
+                found.get(o.rule.name, 0),
+                found.get(o.rule.name, 0) / rows if rows else None,
                 o.seconds,
                 loaded,
             )
@@ -64,12 +83,21 @@ def record(warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome]) -
     warehouse.store("check_run", pl.concat([before, now]))
 
 
-def _compare(warehouse: Warehouse, outcomes: Sequence[Outcome]) -> None:
-    found = dict(warehouse.con.sql("SELECT check_id, count(*) FROM finding GROUP BY check_id").fetchall())
+def compare(warehouse: Warehouse, outcomes: Sequence[Outcome], some: str) -> None:
+    """StageError where a check, asked again, does not find what stands in `finding`."""
+    found = _found(warehouse, "finding")
+    of_some = _found(
+        warehouse, f"finding SEMI JOIN (SELECT visit_id FROM visit WHERE {some}) USING (visit_id)"
+    )
+    found |= {c.check_id: of_some.get(c.check_id, 0) for c in all_checks() if c.scope == "fleet"}
     wrong = [o for o in outcomes if o.failing != found.get(o.rule.name, 0)]
     if wrong:
         said = ", ".join(f"{o.rule.name} {o.failing} against {found.get(o.rule.name, 0)}" for o in wrong)
         raise StageError(f"checks asked again do not agree with the findings (suite against finding): {said}")
+
+
+def _found(warehouse: Warehouse, rows: str) -> dict[str, int]:
+    return dict(warehouse.con.sql(f"SELECT check_id, count(*) FROM {rows} GROUP BY check_id").fetchall())
 
 
 def _earlier(warehouse: Warehouse, order: RunOrder, loaded: str) -> pl.DataFrame:

@@ -13,7 +13,9 @@ def look_before_publishing(warehouse: Warehouse, order: RunOrder) -> None:
 
     Both suites run in one session, because the work file has to be closed for it.
     """
-    checks = checks_suite.check_rules()
+    some = checks_suite.some_technicians(warehouse, order.today)
+    checks = checks_suite.check_rules(some)
     outcomes = count_failing(warehouse, checks + published.published_rules(warehouse))
+    checks_suite.compare(warehouse, outcomes[: len(checks)], some)
     checks_suite.record(warehouse, order, outcomes[: len(checks)])
     published.hold(warehouse, outcomes[len(checks) :])

@@ -83,6 +83,7 @@ VIEWS = {
     "visit_uncertainty": ("visit_static",),
     "visit_split_uncertainty": ("visit_static",),
     "visit_component": ("visit_static", "part_allowance"),
+    "site_static": ("staging.unit_verdict",),
     "site_change": (
         "staging.site_differs",
         "staging.compared_since",

@@ -153,6 +153,12 @@ DEFAULTS: tuple[Setting, ...] = (
         "shorter histories are computed whole every run; docs/benchmarks.md",
     ),
     Setting(
+        "look_again_visits",
+        200_000,
+        "visits",
+        "so many, about, are looked at again along each technician before publishing; " + COMMON,
+    ),
+    Setting(
         "day_most_touched",
         0.2,
         "share of the equipment",

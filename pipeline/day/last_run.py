@@ -133,11 +133,7 @@ def keep(warehouse: Warehouse, names: Sequence[str]) -> None:
 
 
 def keep_grounds(warehouse: Warehouse) -> None:
-    """Copy by what numbers the kept tables go, and by what corrections the sites were judged."""
-    warehouse.execute(
-        "CREATE OR REPLACE TABLE last.state.equipment_number AS SELECT equipment_id, equipment_no "
-        "FROM equipment_number"
-    )
+    """Copy by what corrections the sites were judged."""
     warehouse.execute("CREATE OR REPLACE TABLE last.state.correction AS FROM correction")
 
 

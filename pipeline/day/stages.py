@@ -14,9 +14,9 @@ from itertools import groupby
 from pipeline.day import last_run
 from pipeline.day.around import IS_FLEET_CHECK, find_around_changes
 from pipeline.day.counts import count_again
-from pipeline.day.renumber import renumber
 from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
+from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
 from pipeline.scale.spread import names_in
 from pipeline.site.stage import STEPS as SITE
@@ -24,15 +24,17 @@ from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import SQL_DIR, Warehouse
 
-# What the site stage makes of each piece of equipment and does not publish, but fleet steps or the work stage look at.
+# What the site stage makes of each piece of equipment, and what of it stands in the work file.
+MADE = {name for step in SITE if step.scope == "equipment" for name in step.makes}
+LASTING = {name for name in MADE if name in PUBLISHED or name.startswith(f"{STAGING}.")}
+# What else of it fleet steps or the work stage look at.
 KEPT = sorted(
-    {name for step in SITE if step.scope == "equipment" for name in step.makes}.difference(PUBLISHED)
+    (MADE - LASTING)
     & (
         {name for step in SITE if step.scope == "fleet" for name in read_by(step)}
         | {name for file in (SQL_DIR / "work").glob("*.sql") for name in names_in(f"work/{file.name}")[0]}
     )
 )
-
 
 WORN_OUT = (
     0.5  # replaced rows leave gaps in the work file, and in each publication, until all is written anew
@@ -81,7 +83,6 @@ class Day:
         for step in STATIC:
             for name in step.makes:
                 self._part.put_back(step, name, self._part.home)
-        self._drop_part()
         count_again(warehouse, order.published_file)
 
     def site(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -152,7 +153,7 @@ class Day:
         find_around_changes(warehouse)
         self._hold_against_limit(warehouse)
         by_equipment = [step for step in CHECK if step.scope == "equipment"]
-        self._part = part = Part(warehouse, CHECK + STATIC)
+        self._part = part = Part(warehouse, CHECK + STATIC + SITE)
         part.bring("visit")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
@@ -172,10 +173,16 @@ class Day:
     def _site_part(self, warehouse: Warehouse) -> None:
         groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]
         _run_over_fleet(warehouse, groups[0][1])  # the fleet's numbers and corrections
+        touched_before = share_touched(warehouse)
         touch(warehouse, JUDGED_BY_OTHER_CORRECTIONS)
         self._hold_against_limit(warehouse)
-        renumber(warehouse, KEPT)
-        self._part = part = Part(warehouse, SITE)
+        if share_touched(warehouse) > touched_before:
+            self._drop_part()  # it lacks their rows
+        warehouse.execute(
+            "CREATE OR REPLACE TEMP TABLE touched_number AS "
+            "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
+        )
+        self._part = part = self._part or Part(warehouse, SITE)
         for scope, steps in groups[1:]:
             if scope == "fleet":
                 _run_over_fleet(warehouse, steps)
@@ -183,7 +190,7 @@ class Day:
             part.run(steps)
             for step in steps:
                 for name in step.makes:
-                    if name in PUBLISHED:
+                    if name in LASTING:
                         part.put_back(step, name, part.home)
                     elif name in KEPT:
                         part.put_back(step, name, "last")

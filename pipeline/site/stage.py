@@ -11,7 +11,7 @@ from pipeline.moderation import fit_prior, random_effect_sd, settled
 from pipeline.site.levels import make_level_centre, make_level_scatter
 from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.ranks import rank_frame
-from pipeline.site.trends import make_series, make_trend_adjusted
+from pipeline.site.trends import adjusted, make_series, p_values
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
@@ -74,25 +74,29 @@ def set_cause_variance(warehouse: Warehouse) -> None:
 
 
 def judge_fleet(warehouse: Warehouse) -> None:
-    """Make `trend_adjusted`, `branch_static` and `site_priority` with `rank_interval`: how sure its places are."""
+    """Make what every unit's place among all others decides.
+
+    `trend_adjusted`, and `site_priority` with `rank_interval`: how sure its places are; `site_attention` and
+    `branch_static`.
+    """
     listed = warehouse.query(
         """
         SELECT unit_no, level_inwc, level_se_inwc, level_df, rated_tesp_inwc
-        FROM priority_evidence ORDER BY unit_no
+        FROM priority_evidence ORDER BY equipment_id, mode
         """
     )
-    with ThreadPoolExecutor(1) as beside:  # numpy draws while DuckDB rolls up
-        ranks = beside.submit(rank_frame, listed)
-        make_trend_adjusted(warehouse)
-        warehouse.set_variable(
-            "n_sites", warehouse.scalar("SELECT greatest(count(*), 1) FROM site"), "BIGINT"
-        )
+    tested = p_values(warehouse)
+    warehouse.set_variable("n_sites", warehouse.scalar("SELECT greatest(count(*), 1) FROM site"), "BIGINT")
+    with ThreadPoolExecutor(1) as beside:  # numpy draws and sorts while DuckDB rolls up
+        ranks, rates = beside.submit(rank_frame, listed), beside.submit(adjusted, tested)
+        warehouse.run("site/site_attention.sql")
         warehouse.run("site/branch_static.sql")
         warehouse.store("rank_interval", ranks.result(), temporary=True)
+        warehouse.store("trend_adjusted", rates.result(), temporary=True)
     warehouse.run("site/site_priority.sql")
 
 
-JUDGED = ("series_test", "trend_test", "unit_verdict", "priority_evidence")  # what judge_fleet reads
+JUDGED = ("series_test", "trend_test", "staging.unit_verdict", "priority_evidence")  # what judge_fleet reads
 
 # Few changes between the scopes: a part of the fleet waits for all others at each. What every new day or every false
 # discovery rate moves for everybody is a fleet step, and looks at few columns.
@@ -115,7 +119,7 @@ STEPS = (
     Step("fleet", set_cause_variance, (), ("cause_lead",)),
     Step("fleet", set_trend_prior, (), ("trend_line",)),
     Step("equipment", "site/unit_seen.sql"),
-    Step("equipment", "site/unit_verdict.sql", ("unit_verdict",)),
+    Step("equipment", "site/unit_verdict.sql", ("staging.unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),
@@ -124,8 +128,9 @@ STEPS = (
     Step("equipment", "site/change_point.sql", ("change_point",)),
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
-    Step("fleet", "site/site_attention.sql", ("site_attention",)),
-    Step("fleet", judge_fleet, ("trend_adjusted", "branch_static", "site_priority"), JUDGED),
+    Step(
+        "fleet", judge_fleet, ("trend_adjusted", "site_attention", "branch_static", "site_priority"), JUDGED
+    ),
     Step("fleet", "site/site_trend.sql", ("site_trend",)),
     Step("fleet", "site/restriction_trend.sql", ("restriction_trend",)),
     Step("fleet", "site/equipment_trend.sql", ("equipment_trend",)),

@@ -105,21 +105,30 @@ def _series_test(
     return frame.filter(pl.col("p_value").is_not_nan())
 
 
-def make_trend_adjusted(warehouse: Warehouse) -> None:
-    """Make `trend_adjusted`: false discovery rates over the fleet, each series and the equipment's lines a family.
+FAMILIES = {
+    "tesp": "SELECT unit_no AS number, p_value FROM series_test WHERE series = 'tesp'",
+    "restriction": "SELECT unit_no AS number, p_value FROM series_test WHERE series = 'restriction'",
+    "line": "SELECT equipment_no AS number, p_value FROM trend_test",
+}
 
-    Benjamini and Hochberg 1995. `number` is that of the unit, or of the equipment (series 'line').
-    """
+
+def p_values(warehouse: Warehouse) -> dict[str, pl.DataFrame]:
+    """The p values of each family, those of one series or of the equipment's lines: number of unit or equipment."""
+    return {name: warehouse.query(f"{rows} ORDER BY number") for name, rows in FAMILIES.items()}
+
+
+def adjusted(tested: dict[str, pl.DataFrame]) -> pl.DataFrame:
+    """False discovery rates over the fleet, family by family (Benjamini and Hochberg 1995): number, series, q_value."""
     from scipy import stats  # half a second, unless the gate's library brought it
 
-    frames = []
-    for series in ("tesp", "restriction", "line"):
-        tested = (
-            "SELECT equipment_no AS number, p_value FROM trend_test"
-            if series == "line"
-            else f"SELECT unit_no AS number, p_value FROM series_test WHERE series = '{series}'"
-        )
-        rows = warehouse.query(f"{tested} ORDER BY number")
-        q = stats.false_discovery_control(rows["p_value"].to_numpy())
-        frames.append(rows.select("number", pl.lit(series).alias("series"), pl.Series("q_value", q)))
-    warehouse.store("trend_adjusted", pl.concat(frames, how="vertical_relaxed"), temporary=True)
+    return pl.concat(
+        (
+            rows.select(
+                "number",
+                pl.lit(name).alias("series"),
+                pl.Series("q_value", stats.false_discovery_control(rows["p_value"].to_numpy())),
+            )
+            for name, rows in tested.items()
+        ),
+        how="vertical_relaxed",
+    )

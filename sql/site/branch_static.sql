@@ -1,14 +1,9 @@
 -- Roll-ups of the verdicts by branch, equipment kind, motor kind and year of installation: how many units and modes
 -- are chronic, with Wilson's interval of the share among those that can be judged, and what they are over together.
 CREATE OR REPLACE TABLE branch_static AS
-WITH numbered AS (
-    SELECT site_id, row_number() OVER () AS site_no
-    FROM site
-),
-
-judged AS (
+WITH judged AS (
     SELECT
-        s.branch,
+        n.branch,
         s.mode,
         s.static_state,
         s.problem_side,
@@ -18,13 +13,12 @@ judged AS (
         s.design_cfm,
         s.airflow_cfm,
         n.site_no,
-        e.equipment_kind,
-        coalesce(e.motor_kind, 'unknown') AS motor_kind,
-        coalesce(year(e.installed_on)::VARCHAR, 'unknown') AS install_year
-    FROM site_static AS s
-    INNER JOIN equipment AS e USING (equipment_id)
-    INNER JOIN numbered AS n ON e.site_id = n.site_id
-    WHERE e.retired_on IS NULL OR e.retired_on > getvariable('today')
+        n.equipment_kind,
+        coalesce(n.motor_kind, 'unknown') AS motor_kind,
+        coalesce(year(n.installed_on)::VARCHAR, 'unknown') AS install_year
+    FROM staging.unit_verdict AS s
+    INNER JOIN equipment_number AS n USING (equipment_no)
+    WHERE n.retired_on IS NULL OR n.retired_on > getvariable('today')
 )
 
 SELECT

@@ -1,11 +1,26 @@
 -- Trend of each piece of equipment, its modes taken together without pooling their readings (trend_test.sql).
-CREATE OR REPLACE TABLE equipment_trend AS
+CREATE OR REPLACE TABLE equipment_trend ( -- noqa: PRS
+    site_id VARCHAR USING COMPRESSION uncompressed,
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    n_visits BIGINT,
+    span_days BIGINT,
+    slope_inwc_per_year DOUBLE,
+    slope_lo DOUBLE,
+    slope_hi DOUBLE,
+    kendall_s BIGINT,
+    kendall_p DOUBLE,
+    p_value DOUBLE,
+    q_value DOUBLE,
+    trend VARCHAR
+);
+
+INSERT INTO equipment_trend BY NAME
 WITH seen AS (
     SELECT
         equipment_no,
         sum(n_visits)::BIGINT AS n_visits,
         date_diff('day', min(first_on), max(last_on)) AS span_days
-    FROM unit_verdict
+    FROM staging.unit_verdict
     GROUP BY equipment_no
 )
 

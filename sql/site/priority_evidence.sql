@@ -4,6 +4,8 @@ CREATE OR REPLACE TEMP TABLE priority_evidence AS
 WITH listed AS (
     SELECT
         s.unit_no,
+        s.equipment_id,
+        s.mode,
         s.level_inwc,
         s.level_se_inwc,
         s.level_df,
@@ -13,7 +15,7 @@ WITH listed AS (
         b.blower_table_id,
         CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END AS tap,
         b.rated_tesp_inwc / b.density_ratio AS rated_in_table
-    FROM unit_verdict AS s
+    FROM staging.unit_verdict AS s
     INNER JOIN equipment_budget AS b USING (equipment_id)
     WHERE
         s.static_state IN ('chronic', 'uncertain')
@@ -40,6 +42,8 @@ at_rating AS (
 
 SELECT
     l.unit_no,
+    l.equipment_id,
+    l.mode,
     l.level_inwc,
     l.level_se_inwc,
     l.level_df,

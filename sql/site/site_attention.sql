@@ -1,24 +1,34 @@
 -- Units in service that cannot be judged or were not looked at lately, and how many like-new visits they need. An
 -- uncertain unit needs as many more visits as bring its interval down to its distance from the rating.
-CREATE OR REPLACE TABLE site_attention AS
+CREATE OR REPLACE TABLE site_attention ( -- noqa: PRS
+    site_id VARCHAR USING COMPRESSION uncompressed,
+    branch VARCHAR,
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    mode VARCHAR,
+    reason VARCHAR,
+    n_visits BIGINT,
+    last_valid_on DATE,
+    visits_needed BIGINT
+);
+
+INSERT INTO site_attention BY NAME
 WITH in_service AS (
-    SELECT e.equipment_id, e.site_id, s.branch, e.rated_tesp_inwc
-    FROM equipment AS e
-    INNER JOIN site AS s USING (site_id)
+    SELECT equipment_no, equipment_id, site_id, branch, rated_tesp_inwc
+    FROM equipment_number
     WHERE
-        (e.retired_on IS NULL OR e.retired_on > getvariable('today'))
-        AND (e.installed_on IS NULL OR e.installed_on <= getvariable('today'))
+        (retired_on IS NULL OR retired_on > getvariable('today'))
+        AND (installed_on IS NULL OR installed_on <= getvariable('today'))
 ),
 
 seen AS (
     SELECT equipment_no, max(last_valid_on) AS last_valid_on, sum(n_valid) AS n_valid
-    FROM unit_verdict
+    FROM staging.unit_verdict
     GROUP BY equipment_no
 ),
 
 verdict AS (
     SELECT
-        v.equipment_id,
+        v.equipment_no,
         v.mode,
         v.static_state,
         v.n_visits,
@@ -26,14 +36,14 @@ verdict AS (
         v.level_se_inwc,
         s.last_valid_on,
         s.n_valid
-    FROM unit_verdict AS v
+    FROM staging.unit_verdict AS v
     INNER JOIN seen AS s USING (equipment_no)
 ),
 
 row_of AS (
     SELECT
         e.*,
-        v.* EXCLUDE (equipment_id),
+        v.* EXCLUDE (equipment_no),
         CASE
             WHEN coalesce(v.n_valid, 0) = 0 THEN 'never_measured'
             WHEN v.static_state = 'too_few_visits' THEN 'too_few_visits'
@@ -42,7 +52,7 @@ row_of AS (
             WHEN v.static_state = 'uncertain' THEN 'uncertain'
         END AS reason
     FROM in_service AS e
-    LEFT JOIN verdict AS v USING (equipment_id)
+    LEFT JOIN verdict AS v USING (equipment_no)
 )
 
 SELECT
@@ -68,4 +78,4 @@ SELECT
     END AS visits_needed
 FROM row_of
 WHERE reason IS NOT NULL
-ORDER BY site_id, equipment_id, mode;
+ORDER BY equipment_no, mode;

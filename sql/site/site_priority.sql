@@ -11,11 +11,11 @@ WITH listed AS (
         p.power_at_rating_w,
         row_number() OVER by_excess AS rank,
         row_number() OVER by_side AS rank_in_side
-    FROM unit_verdict AS s
+    FROM staging.unit_verdict AS s
     INNER JOIN priority_evidence AS p USING (unit_no)
     WINDOW
-        by_excess AS (ORDER BY round(s.expected_excess_inwc, 9) DESC, s.unit_no),
-        by_side AS (PARTITION BY s.problem_side ORDER BY round(s.expected_excess_inwc, 9) DESC, s.unit_no)
+        by_excess AS (ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode),
+        by_side AS (PARTITION BY s.problem_side ORDER BY round(s.expected_excess_inwc, 9) DESC, s.equipment_id, s.mode)
 )
 
 SELECT

@@ -1,6 +1,24 @@
 -- Trend of each equipment and mode since the last work, and the day on which a rising one reaches the rating: along the
 -- line of the Theil-Sen slope through the medians of time and TESP.
-CREATE OR REPLACE TABLE site_trend AS
+CREATE OR REPLACE TABLE site_trend ( -- noqa: PRS
+    site_id VARCHAR USING COMPRESSION uncompressed,
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    mode VARCHAR,
+    n_visits BIGINT,
+    span_days BIGINT,
+    slope_inwc_per_year DOUBLE,
+    slope_lo DOUBLE,
+    slope_hi DOUBLE,
+    mann_kendall_s BIGINT,
+    p_value DOUBLE,
+    q_value DOUBLE,
+    trend VARCHAR,
+    rated_crossing_on DATE,
+    rated_crossing_earliest_on DATE,
+    rated_crossing_latest_on DATE
+);
+
+INSERT INTO site_trend BY NAME
 WITH tested AS (
     SELECT
         s.*,
@@ -22,7 +40,7 @@ told AS (
         v.n_visits,
         date_diff('day', v.first_on, v.last_on) AS span_days,
         t.* EXCLUDE (series, unit_no, n_visits, span_days)
-    FROM unit_verdict AS v
+    FROM staging.unit_verdict AS v
     LEFT JOIN tested AS t USING (unit_no)
 )
 

@@ -1,6 +1,19 @@
 -- What the crew may expect: TESP, airflow and fan power as it is and after each change, like new. A loaded filter
 -- changed (or what else made the as-found level higher) brings a unit from as found to like new.
-CREATE OR REPLACE TABLE site_what_if AS
+CREATE OR REPLACE TABLE site_what_if ( -- noqa: PRS
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    mode VARCHAR,
+    change VARCHAR,
+    tesp_inwc DOUBLE USING COMPRESSION uncompressed,
+    airflow_cfm DOUBLE USING COMPRESSION uncompressed,
+    power_w DOUBLE USING COMPRESSION uncompressed,
+    tap VARCHAR,
+    tesp_change_inwc DOUBLE USING COMPRESSION uncompressed,
+    airflow_change_cfm DOUBLE USING COMPRESSION uncompressed,
+    power_change_w DOUBLE USING COMPRESSION uncompressed
+);
+
+INSERT INTO site_what_if BY NAME
 WITH told AS (
     SELECT
         a.unit_no,
@@ -26,7 +39,7 @@ WITH told AS (
         s.level_inwc - s.as_found_level_inwc AS tesp_change_inwc,
         NULL AS airflow_change_cfm,
         NULL AS power_change_w
-    FROM unit_verdict AS s
+    FROM staging.unit_verdict AS s
     WHERE
         NOT exceeds(getvariable('upkeep_material_inwc'), s.as_found_level_inwc - s.level_inwc)
         AND s.n_as_found > s.n_visits

@@ -1,16 +1,36 @@
--- Equipment numbered in the order of its names, and each of its modes as a unit: whatever is counted, joined and sorted
--- visit by visit goes by the number. The names come back where a table is published.
+-- Equipment numbered, and each of its modes as a unit: whatever is counted, joined and sorted visit by visit goes by the
+-- number. A number once given stays; new equipment is numbered on, in the order of its names. No result depends on the
+-- numbers, and the names come back where a table is published.
+CREATE TABLE IF NOT EXISTS staging.equipment_number ( -- noqa: PRS
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    equipment_no INTEGER
+);
+
+INSERT INTO staging.equipment_number
+SELECT
+    e.equipment_id,
+    row_number() OVER (ORDER BY e.equipment_id) - 1
+    + coalesce((SELECT max(equipment_no) + 1 FROM staging.equipment_number), 0)
+FROM equipment AS e
+ANTI JOIN staging.equipment_number AS n ON e.equipment_id = n.equipment_id;
+
 CREATE OR REPLACE TEMP TABLE equipment_number AS
 SELECT
     e.equipment_id,
-    (row_number() OVER (ORDER BY e.equipment_id) - 1)::INTEGER AS equipment_no,
+    n.equipment_no,
     e.site_id,
+    s.site_no,
     s.branch,
+    e.equipment_kind,
+    e.motor_kind,
+    e.installed_on,
+    e.retired_on,
     e.rated_tesp_inwc,
     e.design_cooling_cfm,
     e.design_heating_cfm
 FROM equipment AS e
-INNER JOIN site AS s USING (site_id);
+INNER JOIN staging.equipment_number AS n USING (equipment_id)
+INNER JOIN (SELECT site_id, branch, row_number() OVER () AS site_no FROM site) AS s USING (site_id);
 
 CREATE OR REPLACE TEMP TABLE unit AS
 SELECT 2 * equipment_no + (mode = 'heating')::INTEGER AS unit_no, equipment_no, equipment_id, mode

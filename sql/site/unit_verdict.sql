@@ -1,6 +1,46 @@
 -- The verdict on each equipment and mode with any loaded visit (unit_seen.sql). The level's distribution is Student's t
--- around the weighted mean, its scatter pooled with the fleet's, what a measurer shares added.
-CREATE OR REPLACE TEMP TABLE unit_verdict AS
+-- around the weighted mean, its scatter pooled with the fleet's, what a measurer shares added. Published as site_static;
+-- the ids and the numbers with all their digits are written down as they are (visit_measured.sql says why).
+CREATE OR REPLACE TABLE staging.unit_verdict ( -- noqa: PRS
+    unit_no INTEGER,
+    equipment_no INTEGER,
+    last_valid_on DATE,
+    site_id VARCHAR USING COMPRESSION uncompressed,
+    branch VARCHAR,
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    mode VARCHAR,
+    n_visits BIGINT,
+    first_on DATE,
+    last_on DATE,
+    level_inwc DOUBLE USING COMPRESSION uncompressed,
+    level_lo_inwc DOUBLE USING COMPRESSION uncompressed,
+    level_hi_inwc DOUBLE USING COMPRESSION uncompressed,
+    level_se_inwc DOUBLE USING COMPRESSION uncompressed,
+    level_df DOUBLE,
+    as_found_level_inwc DOUBLE USING COMPRESSION uncompressed,
+    rated_tesp_inwc DOUBLE,
+    prob_over_rated DOUBLE USING COMPRESSION uncompressed,
+    expected_excess_inwc DOUBLE USING COMPRESSION uncompressed,
+    return_level_inwc DOUBLE USING COMPRESSION uncompressed,
+    supply_level_inwc DOUBLE USING COMPRESSION uncompressed,
+    airflow_ratio DOUBLE USING COMPRESSION uncompressed,
+    airflow_cfm DOUBLE USING COMPRESSION uncompressed,
+    design_cfm DOUBLE,
+    power_w DOUBLE USING COMPRESSION uncompressed,
+    n_offset_corrected BIGINT,
+    static_state VARCHAR,
+    n_loaded BIGINT,
+    n_valid BIGINT,
+    n_as_found BIGINT,
+    problem_side VARCHAR,
+    prob_side DOUBLE USING COMPRESSION uncompressed,
+    return_restriction_inwc DOUBLE USING COMPRESSION uncompressed,
+    supply_restriction_inwc DOUBLE USING COMPRESSION uncompressed,
+    airflow_setting_inwc DOUBLE USING COMPRESSION uncompressed,
+    needs_upkeep BOOLEAN
+);
+
+INSERT INTO staging.unit_verdict BY NAME
 WITH numbered AS (
     SELECT
         s.*,
@@ -133,4 +173,5 @@ SELECT
     CASE WHEN c.airflow_known THEN c.airflow_cause END AS airflow_setting_inwc,
     v.static_state = 'within_rating' AND exceeds(v.as_found_level_inwc, v.rated_tesp_inwc) AS needs_upkeep
 FROM verdict AS v
-LEFT JOIN lead_over AS c USING (unit_no);
+LEFT JOIN lead_over AS c USING (unit_no)
+ORDER BY v.unit_no;

@@ -29,7 +29,9 @@ from tests.conftest import query_of
 from tests.test_determinism import assert_same
 
 TODAY = date(2026, 11, 1)
-SETTINGS = Settings().with_values({"day_from_visits": 1000, "day_most_touched": 0.9}, "the test")
+SETTINGS = Settings().with_values(
+    {"day_from_visits": 1000, "day_most_touched": 0.9, "look_again_visits": 1000}, "the test"
+)
 NEW_VISITS = 15
 
 
@@ -341,5 +343,5 @@ def test_a_short_history_leaves_no_memory(made: tuple[Path, Path, Fleet], tmp_pa
 
 def test_what_is_kept_is_what_fleet_steps_ask_for() -> None:
     """A new table between the scopes needs no entry anywhere; a new fleet function names what it reads."""
-    assert {"unit_verdict", "level_distance", "trend_distance", "series_test", "trend_test"} <= set(KEPT)
+    assert {"level_scatter", "level_distance", "trend_distance", "series_test", "trend_test"} <= set(KEPT)
     assert "level_visit" not in KEPT  # the visits themselves

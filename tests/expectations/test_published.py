@@ -229,7 +229,7 @@ def test_least_and_largest_of_a_file_tell_what_a_scan_tells(tmp_path: Path, valu
 
 
 def test_a_broken_contract_stops_the_run_with_the_rows_named(own: Warehouse) -> None:
-    own.execute(*update(SITE, "static_state = 'fine'", WITHIN))
+    own.execute(*update("staging.unit_verdict", "static_state = 'fine'", WITHIN))
     with pytest.raises(
         StageError, match=r"(?s)nothing is published:\n  site_static: static_state is one of .*fine"
     ):

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from pipeline.site.trends import make_series, make_trend_adjusted
+from pipeline.site.trends import adjusted, make_series, p_values
 from pipeline.warehouse import Warehouse
 
 DESIGN_CFM = 1200.0
@@ -46,7 +46,7 @@ def trends() -> dict[tuple[str, str], dict[str, object]]:
         warehouse.store("level_visit", pl.DataFrame(rows))
         make_series(warehouse)
         warehouse.store("trend_test", pl.DataFrame(schema={"equipment_no": pl.Int32, "p_value": pl.Float64}))
-        make_trend_adjusted(warehouse)
+        warehouse.store("trend_adjusted", adjusted(p_values(warehouse)), temporary=True)
         found = warehouse.query(
             """
             SELECT s.*, trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')) AS trend
