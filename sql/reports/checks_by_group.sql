@@ -38,7 +38,7 @@ found AS (
         m.n_visits,
         f.check_id,
         count(*) AS n_found
-    FROM visit_static AS v
+    FROM visit AS v
     INNER JOIN members AS m ON v.instrument_id = m.member
     INNER JOIN finding AS f ON v.visit_id = f.visit_id
     WHERE getvariable('grouping') = 'instrument'

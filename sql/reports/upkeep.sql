@@ -22,13 +22,16 @@ listed AS (
     LIMIT getvariable('top')
 ),
 
+-- Valid visits: those that are not set aside, for that is asked quickest.
 looked_at AS (
     SELECT
         visit_id,
         equipment_id,
         mode
-    FROM visit_static
-    WHERE valid AND equipment_id IN (SELECT listed.equipment_id FROM listed)
+    FROM visit
+    WHERE
+        equipment_id IN (SELECT listed.equipment_id FROM listed)
+        AND visit_id NOT IN (SELECT v.visit_id FROM visit_static AS v WHERE NOT v.valid)
 ),
 
 n_looked_at AS (
