@@ -187,6 +187,17 @@ def zero_just_before(fleet: Fleet) -> None:
     fleet.day = {"visits": old.with_columns(visit_id=pl.format("{}-again", "visit_id"))}
 
 
+def new_technician(fleet: Fleet) -> None:
+    """With a gauge of her own."""
+    person, gauge = fleet.tables["technicians"][0:1], fleet.tables["instruments"][0:1]
+    new = {"technician_id": pl.lit("A-new"), "instrument_id": pl.lit("A-gauge")}
+    fleet.day = {
+        "technicians": person.with_columns(technician_id=new["technician_id"]),
+        "instruments": gauge.with_columns(instrument_id=new["instrument_id"]),
+        "visits": fleet.new_visits.with_columns(**new),
+    }
+
+
 DAYS: tuple[Callable[[Fleet], None], ...] = (
     nothing,
     new_visits,
@@ -200,6 +211,7 @@ DAYS: tuple[Callable[[Fleet], None], ...] = (
     gauge_is_coarser,
     work_done,
     zero_just_before,
+    new_technician,
 )
 
 
@@ -258,6 +270,23 @@ def test_days_one_after_another(made: tuple[Path, Path, Fleet], tmp_path: Path) 
         drops.append(drop)
         run([drop], tmp_path / "into", date(2026, 11, 1 + 10 * number))
     run([history, *drops], tmp_path / "whole", date(2026, 11, 21), stages=list(STAGES))
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+
+
+def test_a_visit_that_waited_for_its_technician(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    """It is rejected on the day when it comes, among many that are only said again, and counts once she is known."""
+    history, into, fleet = made
+    shutil.copytree(into, tmp_path / "into")
+    late = {"technician_id": pl.lit("T-late"), "visit_id": pl.lit("V-late")}
+    visits = pl.concat([fleet.tables["visits"][:40], fleet.new_visits[:1].with_columns(**late)])
+    person = fleet.tables["technicians"][0:1].with_columns(technician_id=late["technician_id"])
+    drops = []
+    for number, day in enumerate([{"visits": visits}, {"technicians": person}]):
+        drops.append(Fleet({}, visits, day).write_day(tmp_path / f"day{number}"))
+        run(drops[-1:], tmp_path / "into")
+        there = query_of(tmp_path / "into" / "fleet.duckdb")("FROM visit WHERE visit_id = 'V-late'")
+        assert len(there) == number
+    run([history, *drops], tmp_path / "whole", stages=list(STAGES))
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
 
 
