@@ -15,6 +15,7 @@ from pathlib import Path
 
 import duckdb
 
+from pipeline.load.asked import loads_in_place
 from pipeline.load.inputs import TABLES
 from pipeline.settings import Settings
 from pipeline.stages import RunOrder
@@ -112,14 +113,7 @@ def remember(warehouse: Warehouse, order: RunOrder, replaced: float) -> None:
 
 def loads() -> str:
     """The accepted loads, each with the place of its rows among the staged ones."""
-    places = " UNION ALL ".join(
-        f"SELECT load_id, min(rowid) AS first_row, count(*) AS n_rows FROM {t.staged} GROUP BY load_id"
-        for t in TABLES
-    )
-    return (
-        "SELECT f.load_id, f.file_sha256, f.table_name, f.mapping_sha256, p.first_row, p.n_rows "
-        f"FROM load_file AS f LEFT JOIN ({places}) AS p USING (load_id) WHERE f.accepted"
-    )
+    return f"FROM ({loads_in_place()}) SEMI JOIN (FROM load_file WHERE accepted) USING (load_id)"
 
 
 def keep(warehouse: Warehouse, names: Sequence[str]) -> None:
