@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from pipeline.load import asked
+from pipeline.load import accept, asked, hold, load
 from pipeline.load.asked import Asked, Question
 from pipeline.load.inputs import TABLES, Table
 from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Kept, Store, write_drop
@@ -187,6 +187,28 @@ def test_all_rows_are_asked_where_what_was_decided_upon_is_gone(
     store.run(write_drop(tmp_path / "more", {"sites_d.csv": "site_id,branch\nS9,West\n"}))
     assert set(answers) == {(t.name, Asked.ALL) for t in TABLES}
     assert [r[0] for r in store.rows("SELECT site_id FROM site ORDER BY ALL")] == ["S1", "S2", "S8", "S9"]
+
+
+def test_files_that_were_held_come_in_with_what_they_waited_for(tmp_path: Path) -> None:
+    """Two days of waiting between, on which other files come."""
+    days: list[Files] = [
+        SOUND | {"visits.csv": many_visits()},
+        {"visits_b.csv": f"{VISIT_COLUMNS}\nW1,S9,E9,T1,2026-03-01T08:00:00Z,cooling,-0.2,0.3\n"},
+        {"sites_c.csv": "site_id,branch\nS9,East\n"},
+        {"visits_d.csv": f"{VISIT_COLUMNS}\nV5,S1,E1,T2,2026-03-01T08:00:00Z,cooling,-0.2,0.5\n"},
+        {"equipment_e.csv": "equipment_id,site_id,equipment_kind,rated_tesp_inwc\nE9,S9,furnace,0.5\n"},
+    ]
+    stores = [Store(tmp_path / "part", builds_on=True), Store(tmp_path / "all")]
+    for number, files in enumerate(days):
+        drop = write_drop(tmp_path / f"day{number}", files)
+        for store in stores:
+            order = store.order(drop)
+            with store.open() as warehouse:
+                load(warehouse, order)
+                (hold if number == 1 else accept)(warehouse, order)
+        if number != 1:
+            assert everything(stores[0]) == everything(stores[1])
+    assert stores[0].rows("SELECT count(*) FROM visit WHERE visit_id = 'W1'") == [(1,)]
 
 
 def test_nothing_of_it_stays_in_the_file_beyond_the_gate(tmp_path: Path) -> None:
