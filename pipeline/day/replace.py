@@ -71,6 +71,12 @@ class Part:
         )
         self._there.add(name)
 
+    def leave(self, name: str, schema: str) -> None:
+        """Write the rows of the touched equipment beside the work file's own, into a schema for them."""
+        self.warehouse.execute(f"CREATE SCHEMA IF NOT EXISTS {self.home}.{schema}")
+        with self.warehouse.looking_first_at("part.main", f"{self.home}.main"):
+            self.warehouse.execute(f"CREATE TABLE {self.home}.{schema}.{name} AS FROM {name}")
+
     def put_back(self, step: Step, name: str, database: str) -> None:
         """The rows of table `name` that the step made for the touched equipment replace those of `database`."""
         kinds = self.warehouse.relations("part")

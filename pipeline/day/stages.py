@@ -16,6 +16,7 @@ from pipeline.day.around import IS_FLEET_CHECK, find_around_changes
 from pipeline.day.counts import count_again
 from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
+from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
 from pipeline.scale.spread import names_in
@@ -83,6 +84,7 @@ class Day:
         for step in STATIC:
             for name in step.makes:
                 self._part.put_back(step, name, self._part.home)
+        self._part.leave("visit_static", "changed")
         count_again(warehouse, order.published_file)
 
     def site(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -115,6 +117,11 @@ class Day:
             last_run.keep(warehouse, KEPT)
             last_run.keep_grounds(warehouse)
             last_run.detach(warehouse)
+
+    def contracts(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """The contracts, those of a visit asked of the visits that were computed."""
+        dict(STAGES)["contracts"](warehouse, order)
+        forget_changes(warehouse)
 
     def publish(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Publish; then the run is complete, and the next may build on it."""
@@ -246,6 +253,7 @@ def day_stages() -> list[tuple[str, Stage]]:
         "static": day.static,
         "site": day.site,
         "work": day.work,
+        "contracts": day.contracts,
         "publish": day.publish,
     }
     return [(name, own.get(name, stage)) for name, stage in STAGES]

@@ -65,6 +65,7 @@ def run(
         for name, stage in stages or day_stages():
             if name != "report":
                 stage(warehouse, order)
+        assert not [name for name in warehouse.relations() if name.startswith("changed.")]
     return said
 
 

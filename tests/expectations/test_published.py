@@ -207,6 +207,19 @@ def test_rows_of_a_view_are_asked_in_one_scan_which_finds_each_fault(own: Wareho
         assert not verdict_after(own, rules[name], fault).success, name
 
 
+@pytest.mark.parametrize("computed_today", [True, False])
+def test_after_a_day_rows_are_asked_that_were_computed(own: Warehouse, computed_today: bool) -> None:
+    own.execute(*update("staging.visit_measured", "u_tesp_inwc = 'NaN'::DOUBLE"))
+    own.execute("CREATE SCHEMA changed")
+    is_broken = "isnan(u_tesp_inwc)" if computed_today else "NOT isnan(u_tesp_inwc)"
+    own.execute(f"CREATE TABLE changed.visit_static AS FROM {VISIT} WHERE {is_broken}")
+    rules = {r.name: r for r in published.published_rules(own) if r.table_name == VISIT}
+    asked = rules["prob_over_rated is in 0..1"]
+    assert "FROM changed.visit_static WHERE" in str(asked.screen)
+    assert verdict(own, asked).success is not computed_today
+    assert verdict(own, asked).observed == (1 if computed_today else 0)
+
+
 @pytest.mark.parametrize(
     "value", ["'NaN'::DOUBLE", "'inf'::DOUBLE", "'-inf'::DOUBLE", "-0.001", "1.001", "0.5", "NULL"]
 )
