@@ -29,10 +29,10 @@ MOVED = """
 )
 
 
-def find_around_changes(warehouse: Warehouse) -> None:
-    """Bring what `finding` holds of the fleet's checks up to date; equipment of which it decides otherwise is touched.
+def ask_around_changes(warehouse: Warehouse) -> None:
+    """Ask the fleet's checks again: what was `asked`, and `found`. Equipment of which they decide otherwise is touched.
 
-    Asks for `changed_visit` (touched.py).
+    Needs `changed_visit` (touched.py).
     """
     warehouse.execute("CREATE OR REPLACE TEMP TABLE asked (visit_id VARCHAR, check_id VARCHAR)")
     warehouse.execute("CREATE OR REPLACE TEMP TABLE found AS FROM finding LIMIT 0")
@@ -43,13 +43,15 @@ def find_around_changes(warehouse: Warehouse) -> None:
     finally:
         warehouse.execute("DETACH around")
     touch(warehouse, f"SELECT equipment_id FROM visit SEMI JOIN ({MOVED}) USING (visit_id)")
+
+
+def replace_findings(warehouse: Warehouse) -> None:
+    """Bring what `finding` holds of the fleet's checks up to date."""
     with warehouse.transaction():
         warehouse.execute(
             "DELETE FROM finding WHERE (visit_id, check_id) IN (SELECT (visit_id, check_id) FROM asked)"
         )
         warehouse.execute("INSERT INTO finding FROM found")
-    for name in ("asked", "found"):
-        warehouse.execute(f"DROP TABLE {name}")
 
 
 def _ask_around(warehouse: Warehouse, check: Check) -> None:

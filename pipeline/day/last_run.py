@@ -79,6 +79,11 @@ def forget_mark(warehouse: Warehouse) -> None:
     warehouse.execute(f"DROP TABLE IF EXISTS {MARK}")
 
 
+def today_then(warehouse: Warehouse) -> str:
+    """The last run's reference day."""
+    return str(warehouse.scalar("SELECT value FROM last.state.said WHERE key = 'today'"))
+
+
 def replaced_before(warehouse: Warehouse) -> float:
     """Of how much of the equipment rows were replaced since everything was computed, as a share, each time counted."""
     return float(warehouse.scalar("SELECT value FROM last.state.said WHERE key = 'replaced'"))

@@ -12,9 +12,11 @@ from dataclasses import replace
 from itertools import groupby
 
 from pipeline.day import last_run
-from pipeline.day.around import IS_FLEET_CHECK, find_around_changes
+from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
+from pipeline.day.coaching import show_moved
 from pipeline.day.counts import count_again
 from pipeline.day.replace import Part, read_by
+from pipeline.day.technician_counts import count_moved, take_back
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
@@ -23,6 +25,7 @@ from pipeline.scale.spread import names_in
 from pipeline.site.stage import STEPS as SITE
 from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
 from pipeline.steps import Step, run_steps
+from pipeline.technician.stage import run_technician
 from pipeline.warehouse import SQL_DIR, Warehouse
 
 # What the site stage makes of each piece of equipment, and what of it stands in the work file.
@@ -86,6 +89,13 @@ class Day:
                 self._part.put_back(step, name, self._part.home)
         self._part.leave("visit_static", "changed")
         count_again(warehouse, order.published_file)
+
+    def technician(self, warehouse: Warehouse, _: RunOrder) -> None:
+        """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
+        if self.is_part:
+            run_technician(warehouse, count_moved, show_moved)
+        else:
+            run_technician(warehouse)
 
     def site(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Verdicts on touched equipment, and on whatever a correction that moved has touched; or on all."""
@@ -157,7 +167,7 @@ class Day:
     def _check_part(self, warehouse: Warehouse) -> None:
         """CHECK, whose fleet steps stand first: what these find of other visits touches more equipment."""
         run_steps(warehouse, [s for s in CHECK if s.scope == "fleet" and "finding" not in s.makes])
-        find_around_changes(warehouse)
+        ask_around_changes(warehouse)
         self._hold_against_limit(warehouse)
         by_equipment = [step for step in CHECK if step.scope == "equipment"]
         self._part = part = Part(warehouse, CHECK + STATIC + SITE)
@@ -166,6 +176,8 @@ class Day:
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
             "SELECT visit_id FROM part.main.visit UNION SELECT visit_id FROM changed_visit"
         )
+        take_back(warehouse, last_run.today_then(warehouse))
+        replace_findings(warehouse)
         warehouse.execute(
             "DELETE FROM finding "
             f"WHERE NOT {IS_FLEET_CHECK} AND visit_id IN (SELECT visit_id FROM touched_visit)"
@@ -251,6 +263,7 @@ def day_stages() -> list[tuple[str, Stage]]:
         "load": day.load,
         "check": day.check,
         "static": day.static,
+        "technician": day.technician,
         "site": day.site,
         "work": day.work,
         "contracts": day.contracts,

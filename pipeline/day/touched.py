@@ -7,6 +7,7 @@ step found that moves somebody else's figures (`stages.py` adds that).
 
 from __future__ import annotations
 
+from pipeline.day.last_run import loads, today_then
 from pipeline.load.inputs import TABLES, VISITS
 from pipeline.warehouse import Warehouse, literal
 
@@ -40,8 +41,6 @@ COME_TO_PASS = """
 
 def nothing_was_taken_out(warehouse: Warehouse) -> bool:
     """Are all loads of the last run there, each at its place, so that their rows bear the same numbers?"""
-    from pipeline.day.last_run import loads
-
     return not warehouse.scalar(f"SELECT count(*) FROM (FROM last.state.load EXCEPT ({loads()}))")
 
 
@@ -69,8 +68,7 @@ def find_touched(warehouse: Warehouse) -> None:
         if table is VISITS:
             warehouse.execute("CREATE OR REPLACE TEMP TABLE changed_visit AS FROM changed_row")
     warehouse.execute("DROP TABLE changed_row")
-    since = warehouse.scalar("SELECT value FROM last.state.said WHERE key = 'today'")
-    between = f"BETWEEN DATE {literal(since)} + 1 AND getvariable('today')"
+    between = f"BETWEEN DATE {literal(today_then(warehouse))} + 1 AND getvariable('today')"
     warehouse.execute(f"INSERT INTO changed_visit BY NAME {VISITS_COME_TO_PASS.replace('$between', between)}")
     touch(warehouse, COME_TO_PASS.replace("$between", between))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -12,19 +13,33 @@ from pipeline.technician.readings import fit_readings, read_readings
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
 
+Work = Callable[[Warehouse], None]
 RATES = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
 
 
-def run_technician(warehouse: Warehouse) -> None:
-    """Make the published tables on technicians and their instruments."""
+def count_all(warehouse: Warehouse) -> None:
+    """Make `technician_visits`, `technician_found`, `technician_month`, `training_count` of all visits and findings."""
+    for name in ("technician_finding", "technician_counted", "technician_count", "technician_month"):
+        warehouse.run(f"technician/{name}.sql")
+
+
+def show_all(warehouse: Warehouse) -> None:
+    """Make `coaching_group` and `coaching_visit`."""
+    for name in ("coaching_group", "coaching_picked", "coaching_told", "coaching_visit"):
+        warehouse.run(f"technician/{name}.sql")
+
+
+def run_technician(warehouse: Warehouse, count: Work = count_all, show: Work = show_all) -> None:
+    """Make the published tables on technicians and their instruments. `count` and `show` do what `count_all` and
+    `show_all` do, perhaps by what the last run left."""
     warehouse.run("technician/offset_reading.sql")
     with ThreadPoolExecutor(1) as beside:
         # Arithmetic on arrays, while DuckDB counts.
         fits = beside.submit(fit_readings, read_readings(warehouse), warehouse.settings)
-        for name in ("technician_finding", "practice_count"):
-            warehouse.run(f"technician/{name}.sql")
-        warehouse.store("practice_fit", fit_practice(warehouse))
-        for name in ("technician_training", "technician_month", "practice_rate"):
+        count(warehouse)
+        warehouse.run("technician/practice_count.sql")
+        warehouse.store("practice_fit", fit_practice(warehouse), temporary=True)
+        for name in ("technician_training", "practice_rate"):
             warehouse.run(f"technician/{name}.sql")
         warehouse.execute(practice_sql())
     for name, frame in fits.result().items():
@@ -34,9 +49,9 @@ def run_technician(warehouse: Warehouse) -> None:
         "instrument_drift",
         "technician_zeroing",
         "offset_follows",
-        "coaching_visit",
     ):
         warehouse.run(f"technician/{name}.sql")
+    show(warehouse)
 
 
 def fit_practice(warehouse: Warehouse) -> pl.DataFrame:

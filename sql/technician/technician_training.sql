@@ -1,39 +1,7 @@
 -- Skipped zeroes before and after a technician's last training, with Newcombe's interval of the difference (1998,
--- method 10, from the two Wilson intervals; from memory). Visits on the day of training belong to neither.
+-- method 10, from the two Wilson intervals; from memory).
 CREATE OR REPLACE TABLE technician_training AS
-WITH visits AS (
-    SELECT
-        v.technician_id,
-        t.trained_on,
-        count(*) FILTER (WHERE v.visited_on < t.trained_on) AS n_before,
-        count(*) FILTER (WHERE v.visited_on > t.trained_on) AS n_after
-    FROM staging.visit_measured AS v
-    INNER JOIN technician AS t USING (technician_id)
-    WHERE t.trained_on IS NOT NULL
-    GROUP BY v.technician_id, t.trained_on
-),
-
-found AS (
-    SELECT
-        f.technician_id,
-        count(*) FILTER (WHERE f.visited_on < t.trained_on) AS n_not_zeroed_before,
-        count(*) FILTER (WHERE f.visited_on > t.trained_on) AS n_not_zeroed_after
-    FROM technician_finding AS f
-    INNER JOIN technician AS t USING (technician_id)
-    WHERE f.check_id = 'zero_not_recorded'
-    GROUP BY f.technician_id
-),
-
-counted AS (
-    SELECT
-        v.*,
-        coalesce(f.n_not_zeroed_before, 0) AS n_not_zeroed_before,
-        coalesce(f.n_not_zeroed_after, 0) AS n_not_zeroed_after
-    FROM visits AS v
-    LEFT JOIN found AS f USING (technician_id)
-),
-
-rated AS (
+WITH rated AS (
     SELECT
         *,
         n_not_zeroed_before / nullif(n_before, 0) AS rate_before,
@@ -42,7 +10,7 @@ rated AS (
         wilson_hi(n_not_zeroed_before, n_before) AS hi_before,
         wilson_lo(n_not_zeroed_after, n_after) AS lo_after,
         wilson_hi(n_not_zeroed_after, n_after) AS hi_after
-    FROM counted
+    FROM training_count
 )
 
 SELECT

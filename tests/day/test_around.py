@@ -14,7 +14,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from pipeline.checks import Check, find_over_fleet
-from pipeline.day.around import FLEET_CHECKS, find_around_changes
+from pipeline.day.around import FLEET_CHECKS, ask_around_changes, replace_findings
 from pipeline.scale.part import without_comments
 from pipeline.settings import Settings
 from pipeline.warehouse import Warehouse
@@ -125,7 +125,8 @@ def test_around_changes_as_over_everything(warehouse: Warehouse) -> None:
         store(warehouse, visits)
         warehouse.store("changed_visit", pl.DataFrame(moved, schema=SCHEMA).select(CHANGED), temporary=True)
         warehouse.execute("CREATE OR REPLACE TEMP TABLE touched (equipment_id VARCHAR PRIMARY KEY)")
-        find_around_changes(warehouse)
+        ask_around_changes(warehouse)
+        replace_findings(warehouse)
         found = findings(warehouse)
         touched = set(warehouse.query("FROM touched")["equipment_id"])
         find_over_fleet(warehouse)

@@ -188,12 +188,53 @@ def zero_just_before(fleet: Fleet) -> None:
     fleet.day = {"visits": old.with_columns(visit_id=pl.format("{}-again", "visit_id"))}
 
 
+def visits_by_somebody_else(fleet: Fleet) -> None:
+    """Two visits were another technician's, a month earlier, and not zeroed; a third was zeroed after all."""
+    visits = fleet.tables["visits"]
+    others = visits["technician_id"].filter(visits["technician_id"] != visits["technician_id"][400])
+    none = pl.lit(None, pl.String)
+    skipped = visits.filter(pl.col("zeroed_at").is_null() & pl.col("zero_return").is_null())[:1]
+    fleet.day = {
+        "visits": pl.concat(
+            [
+                visits[400:402].with_columns(
+                    technician_id=pl.lit(others[0]),
+                    visited_at=pl.lit("2025-05-05T10:00:00-06:00"),
+                    zeroed_at=none,
+                    zero_return=none,
+                    zero_supply=none,
+                ),
+                skipped.with_columns(zero_return=pl.lit("0.003"), zero_supply=pl.lit("0.002")),
+            ]
+        )
+    }
+
+
+def readings_copied(fleet: Fleet) -> None:
+    """The same readings at another site: the visits that they are copied from are found, too."""
+    visits = fleet.tables["visits"]
+    old, elsewhere = visits[1000:1020], visits[3000:3020]
+    fleet.day = {
+        "visits": old.with_columns(
+            elsewhere["site_id"], elsewhere["equipment_id"], visit_id=pl.format("{}-copied", "visit_id")
+        )
+    }
+
+
+def technician_trained(fleet: Fleet) -> None:
+    fleet.day = {
+        "technicians": fleet.tables["technicians"][0:2].with_columns(trained_on=pl.lit("2025-03-04"))
+    }
+
+
 def new_technician(fleet: Fleet) -> None:
-    """With a gauge of her own."""
+    """With a gauge of her own, and trained meanwhile."""
     person, gauge = fleet.tables["technicians"][0:1], fleet.tables["instruments"][0:1]
     new = {"technician_id": pl.lit("A-new"), "instrument_id": pl.lit("A-gauge")}
     fleet.day = {
-        "technicians": person.with_columns(technician_id=new["technician_id"]),
+        "technicians": person.with_columns(
+            technician_id=new["technician_id"], trained_on=pl.lit("2026-10-28")
+        ),
         "instruments": gauge.with_columns(instrument_id=new["instrument_id"]),
         "visits": fleet.new_visits.with_columns(**new),
     }
@@ -212,6 +253,9 @@ DAYS: tuple[Callable[[Fleet], None], ...] = (
     gauge_is_coarser,
     work_done,
     zero_just_before,
+    visits_by_somebody_else,
+    readings_copied,
+    technician_trained,
     new_technician,
 )
 
@@ -257,6 +301,24 @@ def test_only_what_is_touched_is_computed(made: tuple[Path, Path, Fleet], tmp_pa
     with_visits = made[2].tables["visits"]["equipment_id"].n_unique()
     assert not set(spoilt) & set(touched)
     assert len(spoilt) > 0.8 * with_visits
+
+
+def test_only_what_moved_is_told_anew(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    """What this test spoils of technicians stays, but for the months and the equipment of the visits that came."""
+    drops = day_of(made, tmp_path, visit_corrected)
+    touched = made[2].tables["visits"][100:103]
+    with Warehouse(tmp_path / "into" / "work.duckdb", SETTINGS) as warehouse:
+        warehouse.execute("UPDATE technician_month SET skip_hi = 9")
+        warehouse.execute("UPDATE coaching_visit SET mode = 'spoilt'")
+    assert is_part(run(drops[1:], tmp_path / "into"))
+    ask = query_of(tmp_path / "into" / "fleet.duckdb")
+    months = ask("SELECT technician_id, month_on::VARCHAR AS month_on, skip_hi FROM technician_month")
+    of_day = touched.select("technician_id", month_on=pl.col("visited_at").str.slice(0, 7) + "-01")
+    assert of_day.join(months, on=["technician_id", "month_on"])["skip_hi"].max() <= 1  # type: ignore[operator]
+    assert (months["skip_hi"] == 9).mean() > 0.8  # type: ignore[operator]
+    shown = ask("SELECT equipment_id FROM coaching_visit WHERE mode = 'spoilt'")["equipment_id"]
+    assert not set(shown) & set(touched["equipment_id"])
+    assert len(shown) > 0.5 * ask("SELECT count(*) AS n FROM coaching_visit")["n"][0]
 
 
 def test_days_one_after_another(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
