@@ -12,21 +12,29 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+_collection = threading.Lock()
+_waited_for: list[bool] = []  # one entry an import under way: was the collector at work before it
+
 
 @contextmanager
 def collecting_later() -> Iterator[None]:
     """Python's garbage collector waits meanwhile, and leaves alone for good what is there in the end.
 
     Again and again it would look through all that a large import makes, a fifth of its time, and find nothing to free.
+    Where imports on several threads overlap, it waits for the last of them.
     """
-    was_enabled = gc.isenabled()
-    gc.disable()
+    with _collection:
+        _waited_for.append(gc.isenabled())
+        gc.disable()
     try:
         yield
     finally:
-        gc.freeze()
-        if was_enabled:
-            gc.enable()
+        with _collection:
+            gc.freeze()
+            was_enabled = any(_waited_for)
+            _waited_for.pop()
+            if was_enabled and not _waited_for:
+                gc.enable()
 
 
 def import_beside(*names: str) -> None:
