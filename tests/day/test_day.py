@@ -210,6 +210,25 @@ def visits_by_somebody_else(fleet: Fleet) -> None:
     }
 
 
+def habits_look_otherwise(fleet: Fleet) -> None:
+    """One technician is found not to have zeroed, another to read too much: both are told so of all their visits."""
+    visits = fleet.tables["visits"]
+    one, other = visits["technician_id"].value_counts(sort=True)["technician_id"][:2]
+    none = pl.lit(None, pl.String)
+    fleet.day = {
+        "visits": pl.concat(
+            [
+                visits.filter(pl.col("technician_id") == one)[:60].with_columns(
+                    zeroed_at=none, zero_return=none, zero_supply=none
+                ),
+                visits.filter(pl.col("technician_id") == other)[:60].with_columns(
+                    supply_static=(pl.col("supply_static").cast(float) * 1.5).round(3).cast(str)
+                ),
+            ]
+        )
+    }
+
+
 def readings_copied(fleet: Fleet) -> None:
     """The same readings at another site: the visits that they are copied from are found, too."""
     visits = fleet.tables["visits"]
@@ -254,6 +273,7 @@ DAYS: tuple[Callable[[Fleet], None], ...] = (
     work_done,
     zero_just_before,
     visits_by_somebody_else,
+    habits_look_otherwise,
     readings_copied,
     technician_trained,
     new_technician,
