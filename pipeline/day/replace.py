@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from pipeline.load.inputs import STAGING
 from pipeline.scale.part import make_views_of
-from pipeline.scale.spread import names_in
+from pipeline.scale.spread import names_in, words_in
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse, quoted
 
@@ -70,6 +70,23 @@ class Part:
             f"SELECT * FROM {within(self.home, name)} SEMI JOIN {which}"
         )
         self._there.add(name)
+
+    def widen(self, steps: Sequence[Step], late: str) -> None:
+        """Add the rows of equipment that was touched since, a table `late` (equipment_id), to what `steps` read."""
+        asked = {name for step in steps for name in read_by(step)}
+        views = self.warehouse.con.sql(
+            "SELECT view_name, sql FROM duckdb_views() WHERE database_name = 'part' AND NOT internal"
+        ).fetchall()
+        asked |= {word for name, sql in views if name in asked for word in words_in(sql)}
+        visits = f"SELECT visit_id FROM {within(self.home, 'visit')} SEMI JOIN {late} USING (equipment_id)"
+        for name, kind in self.warehouse.relations("part").items():
+            if kind == "TABLE" and name in asked:
+                table = within("part", name)
+                key = "equipment_id" if "equipment_id" in self.warehouse.columns(table) else "visit_id"
+                self.warehouse.execute(
+                    f"INSERT INTO {table} BY NAME SELECT * FROM {within(self.home, name)} "
+                    f"SEMI JOIN {late if key == 'equipment_id' else f'({visits})'} USING ({key})"
+                )
 
     def leave(self, name: str, schema: str) -> None:
         """Write the rows of the touched equipment beside the work file's own, into a schema for them."""

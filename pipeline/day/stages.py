@@ -192,16 +192,19 @@ class Day:
     def _site_part(self, warehouse: Warehouse) -> None:
         groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]
         _run_over_fleet(warehouse, groups[0][1])  # the fleet's numbers and corrections
-        touched_before = share_touched(warehouse)
+        assert self._part is not None  # made by the check stage
+        part = self._part
+        warehouse.execute("CREATE OR REPLACE TEMP TABLE touched_before AS FROM touched")
         touch(warehouse, JUDGED_BY_OTHER_CORRECTIONS)
         self._hold_against_limit(warehouse)
-        if share_touched(warehouse) > touched_before:
-            self._drop_part()  # it lacks their rows
+        warehouse.execute(
+            "CREATE OR REPLACE TEMP TABLE touched_late AS FROM touched ANTI JOIN touched_before USING (equipment_id)"
+        )
+        part.widen(SITE, "touched_late")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_number AS "
             "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
         )
-        self._part = part = self._part or Part(warehouse, SITE)
         for scope, steps in groups[1:]:
             if scope == "fleet":
                 _run_over_fleet(warehouse, steps)

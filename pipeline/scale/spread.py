@@ -160,4 +160,9 @@ def names_in(file: str) -> tuple[set[str], set[str]]:
     """Words of `sql/<file>` that may be tables, and the tables and views that it makes."""
     text = without_comments((SQL_DIR / file).read_text(encoding="utf-8"))
     makes = {made[2] for made in MAKES.finditer(text)}
-    return set(re.findall(rf"(?:{STAGING}\.)?\w+", MAKES.sub(" ", text))), makes
+    return words_in(MAKES.sub(" ", text)), makes
+
+
+def words_in(sql: str) -> set[str]:
+    """Words that may be tables."""
+    return set(re.findall(rf"(?:{STAGING}\.)?\w+", sql))
