@@ -124,9 +124,9 @@ STATIC = (
 )
 
 COUNT = (
-    Step("fleet", "static/counted.sql"),
-    Step("fleet", "static/visit_count.sql", makes=("visit_count",)),
-    Step("fleet", "static/finding_count.sql", makes=("finding_count",)),
+    Step("fleet", "count/counted.sql"),
+    Step("fleet", "count/visit_count.sql", makes=("visit_count",)),
+    Step("fleet", "count/finding_count.sql", makes=("finding_count",)),
 )
 
 
@@ -136,14 +136,15 @@ def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
 
 
 def static_stage(warehouse: Warehouse, _: RunOrder) -> None:
-    """Readings -> TESP, uncertainty, airflow and causes of every visit; how many visits and findings there are."""
-    run_steps(warehouse, STATIC + COUNT)
+    """Readings -> TESP, uncertainty, airflow and causes of every visit."""
+    run_steps(warehouse, STATIC)
 
 
 def technician_stage(warehouse: Warehouse, _: RunOrder) -> None:
-    """Visits -> hidden offsets, skipped zeroes, practice."""
+    """Visits and findings -> how many there are, for the pages; hidden offsets, skipped zeroes, practice."""
     from pipeline.technician import run_technician
 
+    run_steps(warehouse, COUNT)
     run_technician(warehouse)
 
 

@@ -2,7 +2,7 @@
 changes of it.
 
 The last publication shows how the touched equipment stood. What belongs here: whether that may be built on. What does
-not: what is counted (`sql/static/counted.sql`).
+not: what is counted (`sql/count/counted.sql`).
 """
 
 from __future__ import annotations
@@ -53,8 +53,8 @@ def _count_touched(warehouse: Warehouse, published_file: Path) -> bool:
         for name in COUNTED:
             warehouse.execute(f"CREATE OR REPLACE TEMP TABLE {name}_before AS FROM {name}")
         warehouse.run("day/counted.sql")
-        warehouse.run("static/visit_count.sql")
-        warehouse.run("static/finding_count.sql")
+        warehouse.run("count/visit_count.sql")
+        warehouse.run("count/finding_count.sql")
         warehouse.run("day/count_together.sql")
         for kind, name in (("VIEW", "counted_finding"), ("VIEW", "counted_unit"), ("TABLE", "counted_visit")):
             warehouse.execute(f"DROP {kind} temp.{name}")

@@ -78,24 +78,24 @@ class Day:
                 last_run.detach(warehouse)
         run_steps(warehouse, CHECK)
 
-    def static(self, warehouse: Warehouse, order: RunOrder) -> None:
-        """Physics of the visits of touched equipment, or of all; then what is counted of them."""
+    def static(self, warehouse: Warehouse, _: RunOrder) -> None:
+        """Physics of the visits of touched equipment, or of all."""
         if self._part is None:
-            dict(STAGES)["static"](warehouse, order)
+            run_steps(warehouse, STATIC)
             return
         self._part.run(STATIC)
         for step in STATIC:
             for name in step.makes:
                 self._part.put_back(step, name, self._part.home)
         self._part.leave("visit_static", "changed")
-        count_again(warehouse, order.published_file)
 
-    def technician(self, warehouse: Warehouse, _: RunOrder) -> None:
+    def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
         if self.is_part:
+            count_again(warehouse, order.published_file)
             run_technician(warehouse, count_moved, show_moved)
         else:
-            run_technician(warehouse)
+            dict(STAGES)["technician"](warehouse, order)
 
     def site(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Verdicts on touched equipment, and on whatever a correction that moved has touched; or on all."""

@@ -8,6 +8,6 @@ from pipeline.steps import Step
 def steps_of(stage: str) -> tuple[Step, ...]:
     """The steps of a stage that is spread: `measure` (checks and static of every visit) or `site`."""
     from pipeline.site.stage import STEPS as SITE
-    from pipeline.stages import CHECK, COUNT, STATIC
+    from pipeline.stages import CHECK, STATIC
 
-    return {"measure": CHECK + STATIC + COUNT, "site": SITE}[stage]
+    return {"measure": CHECK + STATIC, "site": SITE}[stage]

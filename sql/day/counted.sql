@@ -1,4 +1,4 @@
--- What a day's drop changes of what is counted (static/counted.sql): the visits to touched equipment as they are, and, to
+-- What a day's drop changes of what is counted (count/counted.sql): the visits to touched equipment as they are, and, to
 -- be taken back, as they were in the last publication, attached as `former`. Checks of scope `fleet` (fleet_check) look at
 -- other equipment too: what they find is counted anew of all visits.
 CREATE OR REPLACE TEMP TABLE counted_visit AS
