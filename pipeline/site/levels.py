@@ -9,33 +9,33 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.site.groups import Floats, Groups, sums_of_same
-from pipeline.site.visits import DAY, make_by_parts, settings_of
+from pipeline.site.visits import Look, Visits, settings_of
 from pipeline.warehouse import Warehouse
 
 CAUSES = ("return_cause", "supply_cause", "airflow_cause")
 # The causes of a visit, in their order, and what else a unit's visits say on average.
-RESTRICTIONS = "return_restriction_inwc, supply_restriction_inwc, airflow_setting_inwc"
+RESTRICTIONS = ("return_restriction_inwc", "supply_restriction_inwc", "airflow_setting_inwc")
+SAID = ("return_inwc", "supply_inwc", "airflow_ratio", "airflow_cfm", "power_w")
 AVERAGED = ("return_level_inwc", "supply_level_inwc", "airflow_ratio", "airflow_cfm", "power_w")
 
 
-def make_level_centre(warehouse: Warehouse) -> None:
-    """Make `level_centre` and `level_distance`.
+def level_centre(warehouse: Warehouse) -> Look:
+    """`level_centre` and `level_distance`.
 
     level_centre: a first, robust look at each unit: how many visits from when to when, their median, and the median
     distance from it. level_distance: how far visits lie from the middle of their unit, brought to what it would be with
     many visits.
     """
     (least,) = settings_of(warehouse, "min_visits")
-    make_by_parts(
-        warehouse,
+    return Look(
         ("level_centre", "level_distance"),
-        f"SELECT unit_no, at_year, {DAY}, tesp_inwc FROM level_visit WHERE {{part}}",
+        ("day", "tesp_inwc"),
         lambda visits: _level_centre(visits, least),
     )
 
 
-def _level_centre(visits: list[NDArray[Any]], least: float) -> tuple[pl.DataFrame, pl.DataFrame]:
-    unit, _, day, tesp = visits
+def _level_centre(visits: Visits, least: float) -> tuple[pl.DataFrame, pl.DataFrame]:
+    unit, day, tesp = (visits[name] for name in ("unit_no", "day", "tesp_inwc"))
     units = Groups(unit)
     middle = units.median(tesp)
     distance = np.abs(tesp - units.spread(middle))
@@ -57,8 +57,8 @@ def _level_centre(visits: list[NDArray[Any]], least: float) -> tuple[pl.DataFram
     return centre, pl.DataFrame({"unit_no": unit, "distance_inwc": as_with_many})
 
 
-def make_level_scatter(warehouse: Warehouse) -> None:
-    """Make `level_scatter` and `cause_mean` of the weighted visits.
+def level_scatter(warehouse: Warehouse) -> Look:
+    """`level_scatter` and `cause_mean`, of the weighted visits; asks for `level_centre`.
 
     Huber weights against a bad visit: the yardstick of a unit is its own median distance, pooled with the fleet's (few
     visits borrow the fleet's scatter; a unit that scatters more keeps its own).
@@ -74,23 +74,17 @@ def make_level_scatter(warehouse: Warehouse) -> None:
     own = 1.4826**2 * pl.col("mad_inwc") ** 2 / (1 - 1 / pl.col("n")).clip(0.1)
     pooled = (prior_visits * fleet**2 + (pl.col("n") - 1) * own) / (prior_visits + pl.col("n") - 1)
     units = centre.with_columns(reach_inwc=cutoff * pooled.sqrt())
-    make_by_parts(
-        warehouse,
+    own_columns = ("tesp_inwc", "measurer", "measurer_variance", "offset_corrected", "sides_known")
+    return Look(
         ("level_scatter", "cause_mean"),
-        f"""
-        SELECT
-            unit_no, at_year, tesp_inwc, measurer, measurer_variance, offset_corrected, sides_known,
-            return_inwc, supply_inwc, airflow_ratio, airflow_cfm, power_w, {RESTRICTIONS}
-        FROM level_visit
-        WHERE {{part}}
-        """,
+        (*own_columns, *SAID, *RESTRICTIONS),
         lambda visits: _levels(visits, units),
     )
 
 
-def _levels(visits: list[NDArray[Any]], centre: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    unit, _, tesp, measurer, measurer_variance, corrected, sides_known = visits[:7]
-    averaged, causes = visits[7:12], visits[12:]
+def _levels(visits: Visits, centre: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    unit, tesp, sides_known = (visits[name] for name in ("unit_no", "tesp_inwc", "sides_known"))
+    averaged, causes = ([visits[name] for name in names] for names in (SAID, RESTRICTIONS))
     units = Groups(unit)
     centre = centre[np.searchsorted(centre["unit_no"].to_numpy(), units.key)]
     middle = centre["middle_inwc"].to_numpy()
@@ -109,12 +103,14 @@ def _levels(visits: list[NDArray[Any]], centre: pl.DataFrame) -> tuple[pl.DataFr
             "first_on": centre["first_on"],
             "last_on": centre["last_on"],
             "level_inwc": middle + level_off,
-            "shared_variance": _shared(units, weight / units.spread(total), measurer, measurer_variance),
+            "shared_variance": _shared(
+                units, weight / units.spread(total), visits["measurer"], visits["measurer_variance"]
+            ),
             "scatter_variance": _ratio(units.sum(clipped_off**2), n - 1),
             # Variance of a Huber mean: clipped scatter / (share not clipped)^2 / n (Huber 1981; from memory).
             "effective_visits": not_clipped**2 / n,
             **{name: _mean(units, weight, value) for name, value in zip(AVERAGED, averaged, strict=True)},
-            "n_offset_corrected": units.sum(corrected.astype(np.int64)).astype(np.int64),
+            "n_offset_corrected": units.sum(visits["offset_corrected"].astype(np.int64)).astype(np.int64),
         }
     )
     airflow_known = ~np.isnan(averaged[2])

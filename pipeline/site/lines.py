@@ -2,37 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.site.groups import Floats, Groups, sums_of_same
-from pipeline.site.visits import DAY, distance_in, make_by_parts, narrowing_of, settings_of
+from pipeline.site.visits import Look, Visits, distance_in, narrowing_of, settings_of
 from pipeline.warehouse import Warehouse
 
 LEAST_SXX = 1e-9  # visits at one time say nothing of a slope
 
 
-def make_trend_line(warehouse: Warehouse) -> None:
-    """Make `trend_line`: one slope and a level a mode by least squares, weights (Huber) from the robust line."""
+def trend_line(warehouse: Warehouse) -> Look:
+    """`trend_line`: one slope and a level a mode by least squares, weights (Huber) from the robust line.
+
+    Asks for `trend_start`.
+    """
     start = _starts(warehouse)
     fleet, prior_visits, cutoff = settings_of(
         warehouse, "trend_scatter_inwc", "yardstick_prior_visits", "robust_cutoff"
     )
-    make_by_parts(
-        warehouse,
+    return Look(
         ("trend_line",),
-        "SELECT unit_no, at_year, tesp_inwc, measurer, measurer_variance FROM level_visit WHERE {part}",
+        ("tesp_inwc", "measurer", "measurer_variance"),
         lambda visits: _trend_line(*_with_line(start, visits), fleet, prior_visits, cutoff),
     )
 
 
 def _trend_line(
-    start: pl.DataFrame, visits: list[NDArray[Any]], fleet: float, prior_visits: float, cutoff: float
+    start: pl.DataFrame, visits: Visits, fleet: float, prior_visits: float, cutoff: float
 ) -> tuple[pl.DataFrame]:
-    unit, at_year, tesp, measurer, measurer_variance = visits
+    unit, at_year, tesp = (visits[name] for name in ("unit_no", "at_year", "tesp_inwc"))
     equipment, modes = Groups(unit // 2), Groups(unit)
     n_modes, slope = start["n_modes"].to_numpy(), start["slope"].to_numpy()
     distance = distance_in(modes, tesp - equipment.spread(slope) * at_year)
@@ -56,30 +56,34 @@ def _trend_line(
             "effective_sxx": sxx * not_clipped**2 / (equipment.sum(weight) / equipment.n),
             "df": df,
             "scatter_variance": left_over / df,
-            "shared_variance": _shared(equipment, weight * dx, measurer, measurer_variance)
+            "shared_variance": _shared(
+                equipment, weight * dx, visits["measurer"], visits["measurer_variance"]
+            )
             / np.where(line, sxx, 1) ** 2,
         }
     )
     return (frame.filter(pl.Series(line)),)
 
 
-def make_change_place(warehouse: Warehouse) -> None:
-    """Make `change_place`: of all places between two days, the one where a step of all modes explains most.
+def change_place(warehouse: Warehouse) -> Look:
+    """`change_place`: of all places between two days, the one where a step of all modes explains most.
 
     Least squares of a step with a level a mode: sxx is n_before n_after / n, summed over modes; sxy what dy sums to
-    after it. Columns as change_point.sql reads them.
+    after it. Readings that were corrected for an offset are left out. Columns as change_point.sql reads them. Asks for
+    `trend_start`.
     """
     start = _starts(warehouse)
-    make_by_parts(
-        warehouse,
+    return Look(
         ("change_place",),
-        f"SELECT unit_no, at_year, {DAY}, tesp_inwc FROM level_visit WHERE NOT offset_corrected AND {{part}}",
-        lambda visits: _change_place(*_with_line(start, visits)),
+        ("day", "tesp_inwc", "offset_corrected"),
+        lambda visits: _change_place(
+            *_with_line(start, {name: c[~visits["offset_corrected"]] for name, c in visits.items()})
+        ),
     )
 
 
-def _change_place(start: pl.DataFrame, visits: list[NDArray[Any]]) -> tuple[pl.DataFrame]:
-    unit, at_year, day, tesp = visits
+def _change_place(start: pl.DataFrame, visits: Visits) -> tuple[pl.DataFrame]:
+    unit, at_year, day, tesp = (visits[name] for name in ("unit_no", "at_year", "day", "tesp_inwc"))
     modes, equipment = Groups(unit), Groups(unit // 2)
     dx = at_year - modes.spread(modes.sum(at_year) / modes.n)
     dy = tesp - modes.spread(modes.sum(tesp) / modes.n)
@@ -144,10 +148,10 @@ def _starts(warehouse: Warehouse) -> pl.DataFrame:
     return warehouse.query("SELECT * FROM trend_start ORDER BY equipment_no")
 
 
-def _with_line(start: pl.DataFrame, visits: list[NDArray[Any]]) -> tuple[pl.DataFrame, list[NDArray[Any]]]:
+def _with_line(start: pl.DataFrame, visits: Visits) -> tuple[pl.DataFrame, Visits]:
     """Rows of `trend_start`, one for each equipment among the visits, and the visits of the equipment that has one."""
-    equipment = Groups(visits[0] // 2)
+    equipment = Groups(visits["unit_no"] // 2)
     place = np.searchsorted(start["equipment_no"].to_numpy(), equipment.key)
     found = np.append(start["equipment_no"].to_numpy(), -1)[place] == equipment.key
     rows = equipment.spread(found)
-    return start[place[found]], [column[rows] for column in visits]
+    return start[place[found]], {name: column[rows] for name, column in visits.items()}

@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.moderation import fit_prior, random_effect_sd, settled
-from pipeline.site.levels import make_level_centre, make_level_scatter
-from pipeline.site.lines import make_change_place, make_trend_line
+from pipeline.site.levels import level_centre, level_scatter
+from pipeline.site.lines import change_place, trend_line
 from pipeline.site.ranks import rank_frame
-from pipeline.site.trends import adjusted, make_series, p_values
+from pipeline.site.trends import adjusted, p_values, series
+from pipeline.site.visits import make_by_parts
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
@@ -35,6 +36,16 @@ def set_measurer_sd(warehouse: Warehouse) -> None:
         _floats(rows["tesp_offset_inwc"].to_numpy()), _floats(rows["tesp_offset_se"].to_numpy())
     )
     warehouse.set_variable("measurer_sd", settled(sd, 2), "DOUBLE")  # of few technicians
+
+
+def look_at_visits(warehouse: Warehouse) -> None:
+    """A first, robust look at the visits of each unit: its middle, its slope, and how far visits lie from them."""
+    make_by_parts(warehouse, level_centre(warehouse), series(warehouse))
+
+
+def weigh_visits(warehouse: Warehouse) -> None:
+    """With the fleet's scatter as the yardstick: levels, causes and lines of the weighted visits, and steps in them."""
+    make_by_parts(warehouse, level_scatter(warehouse), trend_line(warehouse), change_place(warehouse))
 
 
 def set_level_scatter(warehouse: Warehouse) -> None:
@@ -92,11 +103,14 @@ def judge_fleet(warehouse: Warehouse) -> None:
         warehouse.run("site/site_attention.sql")
         warehouse.run("site/branch_static.sql")
         warehouse.store("rank_interval", ranks.result(), temporary=True)
+        warehouse.run("site/site_priority.sql")
         warehouse.store("trend_adjusted", rates.result(), temporary=True)
-    warehouse.run("site/site_priority.sql")
 
 
 JUDGED = ("series_test", "trend_test", "staging.unit_verdict", "priority_evidence")  # what judge_fleet reads
+
+LOOKED_AT = ("level_centre", "level_distance", "series_test", "trend_start", "trend_distance")
+WEIGHED = ("level_scatter", "trend_line", "change_place")
 
 # Few changes between the scopes: a part of the fleet waits for all others at each. What every new day or every false
 # discovery rate moves for everybody is a fleet step, and looks at few columns.
@@ -108,13 +122,11 @@ STEPS = (
     Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
     Step("equipment", "site/level_visit_doubtful.sql"),
-    Step("equipment", make_level_centre, ("level_centre", "level_distance"), ("level_visit",)),
-    Step("equipment", make_series, ("series_test", "trend_start", "trend_distance"), ("level_visit",)),
+    Step("equipment", look_at_visits, LOOKED_AT, ("level_visit",)),
     Step("fleet", set_level_scatter, (), ("level_distance",)),
     Step("fleet", set_trend_scatter, (), ("trend_distance",)),
-    Step("equipment", make_level_scatter, ("level_scatter",), ("level_visit", "level_centre")),
+    Step("equipment", weigh_visits, WEIGHED, ("level_visit", "level_centre", "trend_start")),
     Step("equipment", "site/cause_lead.sql", ("cause_lead",)),
-    Step("equipment", make_trend_line, ("trend_line",), ("level_visit", "trend_start")),
     Step("fleet", set_scatter_prior, (), ("level_scatter",)),
     Step("fleet", set_cause_variance, (), ("cause_lead",)),
     Step("fleet", set_trend_prior, (), ("trend_line",)),
@@ -124,7 +136,6 @@ STEPS = (
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),
     Step("equipment", "site/site_what_if.sql", ("site_what_if",)),
-    Step("equipment", make_change_place, (), ("level_visit", "trend_start")),
     Step("equipment", "site/change_point.sql", ("change_point",)),
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from pipeline.site.groups import Floats, Groups
 from pipeline.site.slopes import theil_sen
-from pipeline.site.visits import DAY, distance_in, make_by_parts, narrowing_of, settings_of
+from pipeline.site.visits import Look, Visits, distance_in, narrowing_of, settings_of
 from pipeline.warehouse import Warehouse
 
 
-def make_series(warehouse: Warehouse) -> None:
-    """Make `series_test`, `trend_start` and `trend_distance`.
+def series(warehouse: Warehouse) -> Look:
+    """`series_test`, `trend_start` and `trend_distance`.
 
     series_test: slope, interval, Mann-Kendall and medians of each unit with enough visits, of TESP and of restriction.
     trend_start: a robust slope of each equipment over its modes, and seasonal Kendall, its modes as the seasons.
@@ -24,18 +24,19 @@ def make_series(warehouse: Warehouse) -> None:
     least, least_days, exponent = settings_of(
         warehouse, "trend_min_visits", "trend_min_span_days", "duct_exponent"
     )
-    make_by_parts(
-        warehouse,
+    return Look(
         ("series_test", "trend_start", "trend_distance"),
-        f"SELECT unit_no, at_year, {DAY}, tesp_inwc, airflow_ratio FROM level_visit WHERE {{part}}",
+        ("day", "tesp_inwc", "airflow_ratio"),
         lambda visits: _series(visits, least, least_days, exponent),
     )
 
 
 def _series(
-    visits: list[NDArray[Any]], least: float, least_days: float, exponent: float
+    visits: Visits, least: float, least_days: float, exponent: float
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
-    unit, at_year, day, tesp, airflow_ratio = visits
+    unit, at_year, day, tesp, airflow_ratio = (
+        visits[name] for name in ("unit_no", "at_year", "day", "tesp_inwc", "airflow_ratio")
+    )
     known = airflow_ratio > 0
     restriction = tesp[known] / airflow_ratio[known] ** exponent
     frames = [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,29 +16,43 @@ from pipeline.site.groups import Floats, Groups
 from pipeline.warehouse import Warehouse
 
 ROWS_AT_ONCE = 1_000_000
-DAY = "visited_on - DATE '1970-01-01' AS day"
+Visits = dict[str, NDArray[Any]]  # columns of level_visit, each of shape (visits,)
+# Columns that are not in the table as they are wanted.
+COMPUTED = {"day": "visited_on - DATE '1970-01-01'"}
+UNIT_AND_TIME = ("unit_no", "at_year")
 
 
-def make_by_parts(
-    warehouse: Warehouse,
-    names: Sequence[str],
-    query: str,
-    make: Callable[[list[NDArray[Any]]], Sequence[pl.DataFrame]],
-) -> None:
-    """Make the tables `names` of what `make` returns for each part of the fleet.
+@dataclass(frozen=True)
+class Look:
+    """What `make` tells of visits by unit and time: the tables `names`, from `columns` beside unit_no and at_year."""
 
-    `make` gets the columns of `query`, in which {part} stands for a condition on visits, by unit and time. As many
-    parts are worked on at once as DuckDB has threads: numpy works without the interpreter's lock.
+    names: tuple[str, ...]
+    columns: tuple[str, ...]
+    make: Callable[[Visits], Sequence[pl.DataFrame]]
+
+
+def make_by_parts(warehouse: Warehouse, *looks: Look) -> None:
+    """Make the tables of the looks, part by part of the fleet; each part is brought once for all of them.
+
+    As many parts are worked on at once as DuckDB has threads: numpy works without the interpreter's lock.
     """
+    columns = dict.fromkeys(UNIT_AND_TIME + tuple(c for look in looks for c in look.columns))
+    asked = ", ".join(f"{COMPUTED[c]} AS {c}" if c in COMPUTED else c for c in columns)
+
+    def make(rows: pl.DataFrame) -> list[pl.DataFrame]:
+        visits = _in_time(rows)
+        return [frame for look in looks for frame in look.make(visits)]
+
     at_once = warehouse.scalar("SELECT current_setting('threads')")
-    made: list[Future[Sequence[pl.DataFrame]]] = []
+    made: list[Future[list[pl.DataFrame]]] = []
     with ThreadPoolExecutor(at_once) as threads:
         for part in _parts(warehouse, at_once):
-            rows = warehouse.query(query.format(part=part))
+            rows = warehouse.query(f"SELECT {asked} FROM level_visit WHERE {part}")
             if len(made) >= at_once:  # no more rows are held than are worked on, and the next ones
                 made[-at_once].result()
-            made.append(threads.submit(lambda rows: make(_in_time(rows)), rows))
+            made.append(threads.submit(make, rows))
     parts = [part.result() for part in made]
+    names = [name for look in looks for name in look.names]
     for name, frames in zip(names, zip(*parts, strict=True), strict=True):
         warehouse.store(name, pl.concat(frames), temporary=True)
 
@@ -51,14 +66,15 @@ def _parts(warehouse: Warehouse, at_once: int) -> list[str]:
     return [f"unit_no >= {i * width} AND unit_no < {(i + 1) * width}" for i in range(n)]
 
 
-def _in_time(rows: pl.DataFrame) -> list[NDArray[Any]]:
-    """The columns, unit_no and at_year the first two, by unit and time: as they mostly come anyway."""
-    columns = [column.to_numpy() for column in rows.iter_columns()]
-    step = np.diff(columns[0])
-    if ((step > 0) | ((step == 0) & (np.diff(columns[1]) >= 0))).all():
-        return columns
-    order = np.lexsort((columns[1], columns[0]))
-    return [column[order] for column in columns]
+def _in_time(rows: pl.DataFrame) -> Visits:
+    """The columns by unit and time: as the rows mostly come anyway."""
+    visits: Visits = {column.name: column.to_numpy() for column in rows.iter_columns()}
+    unit, at_year = (visits[name] for name in UNIT_AND_TIME)
+    step = np.diff(unit)
+    if ((step > 0) | ((step == 0) & (np.diff(at_year) >= 0))).all():
+        return visits
+    order = np.lexsort((at_year, unit))
+    return {name: column[order] for name, column in visits.items()}
 
 
 def settings_of(warehouse: Warehouse, *names: str) -> list[float]:

@@ -40,5 +40,4 @@ SELECT
 FROM seen AS s
 INNER JOIN equipment_number AS n USING (equipment_no)
 LEFT JOIN trend_test AS a USING (equipment_no)
-LEFT JOIN trend_adjusted AS q ON s.equipment_no = q.number AND q.series = 'line'
-ORDER BY s.equipment_no;
+LEFT JOIN trend_adjusted AS q ON s.equipment_no = q.number AND q.series = 'line';

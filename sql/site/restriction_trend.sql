@@ -36,5 +36,4 @@ INNER JOIN trend_adjusted AS q ON s.series = q.series AND s.unit_no = q.number
 INNER JOIN staging.unit_verdict AS v ON s.unit_no = v.unit_no
 LEFT JOIN series_test AS t ON s.unit_no = t.unit_no AND t.series = 'tesp'
 LEFT JOIN trend_adjusted AS tq ON s.unit_no = tq.number AND tq.series = 'tesp'
-WHERE s.series = 'restriction'
-ORDER BY s.unit_no;
+WHERE s.series = 'restriction';

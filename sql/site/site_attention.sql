@@ -77,5 +77,4 @@ SELECT
             )::BIGINT
     END AS visits_needed
 FROM row_of
-WHERE reason IS NOT NULL
-ORDER BY equipment_no, mode;
+WHERE reason IS NOT NULL;

@@ -69,5 +69,4 @@ SELECT
         WHEN trend = 'rising' AND level_inwc < rated_tesp_inwc AND slope_lo > 0
             THEN crossing_day(middle_year, middle, slope_lo, rated_tesp_inwc)
     END AS rated_crossing_latest_on
-FROM told
-ORDER BY unit_no;
+FROM told;

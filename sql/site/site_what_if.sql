@@ -47,5 +47,4 @@ WITH told AS (
 
 SELECT u.equipment_id, u.mode, t.* EXCLUDE (unit_no)
 FROM told AS t
-INNER JOIN unit AS u USING (unit_no)
-ORDER BY t.unit_no, t.change;
+INNER JOIN unit AS u USING (unit_no);

@@ -173,5 +173,4 @@ SELECT
     CASE WHEN c.airflow_known THEN c.airflow_cause END AS airflow_setting_inwc,
     v.static_state = 'within_rating' AND exceeds(v.as_found_level_inwc, v.rated_tesp_inwc) AS needs_upkeep
 FROM verdict AS v
-LEFT JOIN lead_over AS c USING (unit_no)
-ORDER BY v.unit_no;
+LEFT JOIN lead_over AS c USING (unit_no);

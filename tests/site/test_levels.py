@@ -10,7 +10,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.site.levels import make_level_centre, make_level_scatter
+from pipeline.site.levels import level_centre, level_scatter
+from pipeline.site.visits import make_by_parts
 from pipeline.warehouse import Warehouse
 
 FLEET_INWC = 0.015
@@ -57,8 +58,8 @@ def made(level_visit: pl.DataFrame) -> Iterator[Warehouse]:
     with Warehouse() as warehouse:
         warehouse.store("level_visit", level_visit)
         warehouse.set_variable("level_scatter_inwc", FLEET_INWC, "DOUBLE")
-        make_level_centre(warehouse)
-        make_level_scatter(warehouse)
+        make_by_parts(warehouse, level_centre(warehouse))
+        make_by_parts(warehouse, level_scatter(warehouse))
         yield warehouse
 
 

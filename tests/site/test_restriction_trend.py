@@ -7,7 +7,9 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from pipeline.site.trends import adjusted, make_series, p_values
+from pipeline.site.trends import adjusted, p_values
+from pipeline.site.trends import series as series_look
+from pipeline.site.visits import make_by_parts
 from pipeline.warehouse import Warehouse
 
 DESIGN_CFM = 1200.0
@@ -44,7 +46,7 @@ def trends() -> dict[tuple[str, str], dict[str, object]]:
     ]
     with Warehouse() as warehouse:
         warehouse.store("level_visit", pl.DataFrame(rows))
-        make_series(warehouse)
+        make_by_parts(warehouse, series_look(warehouse))
         warehouse.store("trend_test", pl.DataFrame(schema={"equipment_no": pl.Int32, "p_value": pl.Float64}))
         warehouse.store("trend_adjusted", adjusted(p_values(warehouse)), temporary=True)
         found = warehouse.query(

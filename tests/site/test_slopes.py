@@ -11,10 +11,8 @@ from scipy import stats
 
 from pipeline.site import groups, visits
 from pipeline.site.groups import Groups
-from pipeline.site.levels import make_level_centre, make_level_scatter
-from pipeline.site.lines import make_change_place, make_trend_line
 from pipeline.site.slopes import theil_sen
-from pipeline.site.trends import make_series
+from pipeline.site.stage import look_at_visits, weigh_visits
 from pipeline.warehouse import Warehouse
 
 SERIES = 300
@@ -149,11 +147,8 @@ def test_parts_of_the_fleet_make_the_same_trends(monkeypatch) -> None:
             warehouse.store("level_visit", level_visit)
             warehouse.set_variable("trend_scatter_inwc", 0.02, "DOUBLE")
             warehouse.set_variable("level_scatter_inwc", 0.02, "DOUBLE")
-            make_level_centre(warehouse)
-            make_level_scatter(warehouse)
-            make_series(warehouse)
-            make_trend_line(warehouse)
-            make_change_place(warehouse)
+            look_at_visits(warehouse)
+            weigh_visits(warehouse)
             made.append([warehouse.query(f"SELECT * FROM {name} ORDER BY ALL") for name in TABLES])
     for whole, parts in zip(*made, strict=True):
         assert whole.height >= 9
