@@ -67,7 +67,9 @@ class WorkFile:
         return self._con.sql(f"SELECT * FROM {table}").pl().to_dicts()
 
     def has(self, table: str) -> bool:
-        return bool(self._con.sql(f"SELECT 1 FROM duckdb_tables() WHERE table_name = '{table}'").fetchall())
+        return bool(
+            self._con.sql(f"SELECT 1 FROM information_schema.tables WHERE table_name = '{table}'").fetchall()
+        )
 
     def check_all(self) -> None:
         of_technician: defaultdict[str, list[Row]] = defaultdict(list)
