@@ -8,7 +8,7 @@ run, for the trend over runs.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from math import ceil
 
@@ -56,13 +56,14 @@ def _among(some: str, sql: str) -> str:
     return f"WITH visit AS (SELECT * FROM main.visit WHERE {some})\nSELECT * FROM ({sql})"
 
 
-def record(warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome]) -> None:
-    """Add to `check_run` what each check found, and how long asking it again took."""
+def record(
+    warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome], found: Mapping[str, int]
+) -> None:
+    """Add to `check_run` what each check `found`, and how long asking it again took."""
     rows = int(warehouse.scalar("SELECT count(*) FROM visit"))
     loaded = str(warehouse.scalar(LOADED))
     before = _earlier(warehouse, order, loaded)
     run_id = 1 + int(before["run_id"].max() or 0) if before.height else 1  # type: ignore[arg-type]
-    found = _found(warehouse, "finding")
     now = pl.DataFrame(
         [
             (
@@ -83,20 +84,22 @@ def record(warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome]) -
     warehouse.store("check_run", pl.concat([before, now]))
 
 
-def compare(warehouse: Warehouse, outcomes: Sequence[Outcome], some: str) -> None:
-    """StageError where a check, asked again, does not find what stands in `finding`."""
-    found = _found(warehouse, "finding")
-    of_some = _found(
-        warehouse, f"finding SEMI JOIN (SELECT visit_id FROM visit WHERE {some}) USING (visit_id)"
-    )
-    found |= {c.check_id: of_some.get(c.check_id, 0) for c in all_checks() if c.scope == "fleet"}
-    wrong = [o for o in outcomes if o.failing != found.get(o.rule.name, 0)]
+def compare(warehouse: Warehouse, outcomes: Sequence[Outcome], some: str, found: Mapping[str, int]) -> None:
+    """StageError where a check, asked again, does not find what was `found` (of the visits of `some`)."""
+    rows = f"finding SEMI JOIN (SELECT visit_id FROM visit WHERE {some}) USING (visit_id)"
+    of_some = found_in(warehouse, rows)
+    expected = {
+        **found,
+        **{c.check_id: of_some.get(c.check_id, 0) for c in all_checks() if c.scope == "fleet"},
+    }
+    wrong = [o for o in outcomes if o.failing != expected.get(o.rule.name, 0)]
     if wrong:
-        said = ", ".join(f"{o.rule.name} {o.failing} against {found.get(o.rule.name, 0)}" for o in wrong)
+        said = ", ".join(f"{o.rule.name} {o.failing} against {expected.get(o.rule.name, 0)}" for o in wrong)
         raise StageError(f"checks asked again do not agree with the findings (suite against finding): {said}")
 
 
-def _found(warehouse: Warehouse, rows: str) -> dict[str, int]:
+def found_in(warehouse: Warehouse, rows: str = "finding") -> dict[str, int]:
+    """How many visits each check found, of these rows of `finding`."""
     return dict(warehouse.con.sql(f"SELECT check_id, count(*) FROM {rows} GROUP BY check_id").fetchall())
 
 

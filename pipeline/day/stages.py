@@ -40,9 +40,8 @@ KEPT = sorted(
     )
 )
 
-WORN_OUT = (
-    0.5  # replaced rows leave gaps in the work file, and in each publication, until all is written anew
-)
+# Replaced rows leave gaps in the work file, and in each publication, until all is written anew.
+WORN_OUT = 0.5
 
 
 class _Everything(Exception):

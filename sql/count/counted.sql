@@ -1,5 +1,5 @@
--- What is counted of every visit: n_... is 1 or 0, or -1 where a day's drop takes back what was counted (`sign`); the
--- branch of each piece of equipment; and every finding with its visit.
+-- What is counted (visit_count.sql, finding_count.sql): every visit, the branch of each piece of equipment, and every finding
+-- with its visit. `sign` is -1 where a day's drop takes back what was counted (day/counted.sql).
 CREATE OR REPLACE TEMP VIEW counted_visit AS
 SELECT
     visit_id,
@@ -7,12 +7,10 @@ SELECT
     technician_id,
     instrument_id,
     equipment_id,
-    1 AS sign,
-    1 AS n_visits,
-    (set_aside_because IS NOT NULL)::INTEGER AS n_set_aside,
-    (set_aside_because IS NULL AND NOT like_new)::INTEGER AS n_not_like_new,
-    (set_aside_because IS NULL AND like_new AND coalesce(repairs, '') <> '')::INTEGER AS n_repaired,
-    (coalesce(repairs, '') <> '')::INTEGER AS n_mended
+    set_aside_because IS NULL AS valid,
+    like_new,
+    coalesce(repairs, '') AS repairs,
+    1 AS sign
 FROM staging.visit_measured;
 
 CREATE OR REPLACE TEMP VIEW counted_unit AS

@@ -12,11 +12,11 @@ WITH counted AS (
         instrument_id,
         equipment_id,
         sign,
-        sum(n_visits) AS n_visits,
-        sum(n_set_aside) AS n_set_aside,
-        sum(n_not_like_new) AS n_not_like_new,
-        sum(n_repaired) AS n_repaired,
-        sum(n_mended) AS n_mended
+        sum(sign) AS n_visits,
+        sum(if(valid, 0, sign)) AS n_set_aside,
+        sum(if(valid AND NOT like_new, sign, 0)) AS n_not_like_new,
+        sum(if(valid AND like_new AND repairs <> '', sign, 0)) AS n_repaired,
+        sum(if(repairs <> '', sign, 0)) AS n_mended
     FROM counted_visit
     GROUP BY GROUPING SETS ((visited_on), (technician_id, instrument_id), (equipment_id, sign))
 )

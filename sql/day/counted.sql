@@ -2,47 +2,31 @@
 -- be taken back, as they were in the last publication, attached as `former`. Checks of scope `fleet` (fleet_check) look at
 -- other equipment too: what they find is counted anew of all visits.
 CREATE OR REPLACE TEMP TABLE counted_visit AS
-WITH moved AS (
-    SELECT
-        v.visit_id,
-        v.visited_on,
-        v.technician_id,
-        v.instrument_id,
-        v.equipment_id,
-        v.valid,
-        v.like_new,
-        v.repairs,
-        1 AS sign
-    FROM visit_static AS v
-    SEMI JOIN touched ON v.equipment_id = touched.equipment_id
-    UNION ALL
-    SELECT
-        v.visit_id,
-        v.visited_on,
-        v.technician_id,
-        v.instrument_id,
-        v.equipment_id,
-        v.valid,
-        v.like_new,
-        v.repairs,
-        -1 AS sign
-    FROM former.visit_static AS v
-    SEMI JOIN touched ON v.equipment_id = touched.equipment_id
-)
-
 SELECT
-    visit_id,
-    visited_on,
-    technician_id,
-    instrument_id,
-    equipment_id,
-    sign,
-    sign AS n_visits,
-    if(valid, 0, sign) AS n_set_aside,
-    if(valid AND NOT like_new, sign, 0) AS n_not_like_new,
-    if(valid AND like_new AND repairs <> '', sign, 0) AS n_repaired,
-    if(repairs <> '', sign, 0) AS n_mended
-FROM moved;
+    v.visit_id,
+    v.visited_on,
+    v.technician_id,
+    v.instrument_id,
+    v.equipment_id,
+    v.valid,
+    v.like_new,
+    v.repairs,
+    1 AS sign
+FROM visit_static AS v
+SEMI JOIN touched ON v.equipment_id = touched.equipment_id
+UNION ALL
+SELECT
+    v.visit_id,
+    v.visited_on,
+    v.technician_id,
+    v.instrument_id,
+    v.equipment_id,
+    v.valid,
+    v.like_new,
+    v.repairs,
+    -1 AS sign
+FROM former.visit_static AS v
+SEMI JOIN touched ON v.equipment_id = touched.equipment_id;
 
 CREATE OR REPLACE TEMP VIEW counted_unit AS
 SELECT
