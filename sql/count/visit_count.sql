@@ -1,11 +1,12 @@
--- How many visits there are and what became of them: by local day, by technician and instrument, by branch of the site.
+-- How many visits there are and what became of them: by local day, by measurer (a technician with an instrument), by branch
+-- of the site.
 CREATE OR REPLACE TABLE visit_count AS
 WITH counted AS (
     SELECT
         CASE
             WHEN grouping(visited_on) = 0 THEN 'day'
             WHEN grouping(equipment_id) = 0 THEN 'branch'
-            ELSE 'crew'
+            ELSE 'measurer'
         END AS counted_by,
         visited_on,
         technician_id,

@@ -15,7 +15,7 @@ WITH grouped AS (
         unnest([technician_id, instrument_id]) AS member,
         COLUMNS('^n_')
     FROM visit_count
-    WHERE counted_by = 'crew'
+    WHERE counted_by = 'measurer'
     UNION ALL
     SELECT
         'branch' AS grouping,
