@@ -31,7 +31,8 @@ FATES = """count(*), count(*) FILTER (NOT valid), count(*) FILTER (valid AND NOT
 COUNTS = f"""
     CREATE TEMP TABLE counted AS FROM visit_static JOIN site USING (site_id);
     INSERT INTO visit_count SELECT 'day', visited_on, NULL, NULL, NULL, {FATES} FROM counted GROUP BY ALL;
-    INSERT INTO visit_count SELECT 'measurer', NULL, technician_id, instrument_id, NULL, {FATES} FROM counted GROUP BY ALL;
+    INSERT INTO visit_count SELECT 'measurer', NULL, technician_id, instrument_id, NULL, {FATES}
+    FROM counted GROUP BY ALL;
     INSERT INTO visit_count SELECT 'branch', NULL, NULL, NULL, branch, {FATES} FROM counted GROUP BY ALL;
     INSERT INTO finding_count SELECT 'day', visited_on, NULL, check_id, consequence, count(*)
         FROM finding JOIN counted USING (visit_id) GROUP BY ALL;
