@@ -182,7 +182,9 @@ def describe_run(warehouse: Warehouse, order: RunOrder) -> None:
                 "published_at": [datetime.now(UTC)],
                 "settings": [json.dumps({s.name: s.value for s in settings})],
                 "pseudonyms": [order.pseudonyms],
-            }
+                "offsets_before": [warehouse.scalar("SELECT visited_before FROM offset_bound")],
+            },
+            schema_overrides={"offsets_before": pl.Date},
         ),
     )
 

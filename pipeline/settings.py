@@ -121,6 +121,12 @@ DEFAULTS: tuple[Setting, ...] = (
     ),
     Setting("follow_min_visits", 10, "visits", COMMON),
     Setting(
+        "offsets_close_from_visits",
+        200_000,
+        "visits",
+        "from so many on offsets rest on closed months, see docs/statistics.md; " + COMMON,
+    ),
+    Setting(
         "offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON
     ),
     Setting("drift_material_inwc_per_year", 0.005, "in. w.c./year", "0.02 in four years; " + COMMON),

@@ -1,11 +1,14 @@
 """The visits behind coaching findings, brought up to date: those that moved, and those of what is told anew.
 
 A row of `coaching_visit` rests on what is told to its technician (`coaching_group`), on the visit with its findings,
-and, where a zero is doubtful, on all readings at the same place, which is of one piece of equipment.
+and, where a zero is doubtful, on all readings at the same place, which is of one piece of equipment. When a month was
+closed, all is put together anew.
 """
 
 from __future__ import annotations
 
+from pipeline.day.offsets import bound_moved
+from pipeline.technician.stage import show_all
 from pipeline.warehouse import Warehouse
 
 # By name what is needed to tell which rows are put together anew.
@@ -33,6 +36,10 @@ ANEW = "(technician_id, finding) IN (SELECT (technician_id, finding) FROM told_a
 
 def show_moved(warehouse: Warehouse) -> None:
     """Do what `show_all` does, for what is told anew, and for the visits that moved (technician_counts.py)."""
+    if bound_moved(warehouse):
+        warehouse.run("technician/technician_finding.sql")
+        show_all(warehouse)
+        return
     warehouse.execute("CREATE OR REPLACE TEMP TABLE told_before AS FROM coaching_group")
     warehouse.run("technician/coaching_group.sql")
     for name, rows in WHICH.items():

@@ -15,6 +15,7 @@ from pipeline.day import last_run
 from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
 from pipeline.day.coaching import show_moved
 from pipeline.day.counts import count_again
+from pipeline.day.offsets import read_moved, remember_readings
 from pipeline.day.replace import Part, read_by
 from pipeline.day.technician_counts import count_moved, take_back
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
@@ -92,7 +93,7 @@ class Day:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
         if self.is_part:
             count_again(warehouse, order.published_file)
-            run_technician(warehouse, count_moved, show_moved)
+            run_technician(warehouse, read_moved, count_moved, show_moved)
         else:
             dict(STAGES)["technician"](warehouse, order)
 
@@ -176,6 +177,7 @@ class Day:
             "SELECT visit_id FROM part.main.visit UNION SELECT visit_id FROM changed_visit"
         )
         take_back(warehouse, last_run.today_then(warehouse))
+        remember_readings(warehouse)
         replace_findings(warehouse)
         warehouse.execute(
             "DELETE FROM finding "

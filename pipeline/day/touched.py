@@ -1,5 +1,6 @@
 """Which equipment must be computed anew: the temporary table `touched` (equipment_id), and `touched_visit` (visit_id).
-Which visits came, went or changed, as they were and as they are: `changed_visit`.
+Which visits came, went or changed, as they were and as they are: `changed_visit`. Which equipment now stands at another
+site: `changed_site`.
 
 What belongs here: what has come or changed since the last run, found by the staged rows. What does not: what a fleet
 step found that moves somebody else's figures (`stages.py` adds that).
@@ -8,7 +9,7 @@ step found that moves somebody else's figures (`stages.py` adds that).
 from __future__ import annotations
 
 from pipeline.day.last_run import loads, today_then
-from pipeline.load.inputs import TABLES, VISITS
+from pipeline.load.inputs import EQUIPMENT, TABLES, VISITS
 from pipeline.warehouse import Warehouse, literal
 
 # From a changed row of an input table to the equipment whose figures rest on it.
@@ -25,6 +26,7 @@ RESTS_ON = {
 LOOKED_AT = {
     "visits": ("equipment_id", "technician_id", "visited_at", "visited_on"),
     "work": ("equipment_id",),
+    "equipment": ("site_id",),
 }
 # What a later reference day alone changes: something of the future has come to pass since the last run's reference day.
 VISITS_COME_TO_PASS = f"""
@@ -67,6 +69,11 @@ def find_touched(warehouse: Warehouse) -> None:
         touch(warehouse, RESTS_ON[table.name])
         if table is VISITS:
             warehouse.execute("CREATE OR REPLACE TEMP TABLE changed_visit AS FROM changed_row")
+        if table is EQUIPMENT:
+            warehouse.execute(
+                "CREATE OR REPLACE TEMP TABLE changed_site AS "
+                "SELECT equipment_id FROM changed_row GROUP BY ALL HAVING count(DISTINCT site_id) > 1"
+            )
     warehouse.execute("DROP TABLE changed_row")
     between = f"BETWEEN DATE {literal(today_then(warehouse))} + 1 AND getvariable('today')"
     warehouse.execute(f"INSERT INTO changed_visit BY NAME {VISITS_COME_TO_PASS.replace('$between', between)}")

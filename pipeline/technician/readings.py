@@ -51,7 +51,7 @@ class Readings:
 
 
 def read_readings(warehouse: Warehouse) -> Readings:
-    """What `sql/technician/offset_reading.sql` made."""
+    """What `sql/technician/offset_reading.sql` and `offset_cell.sql` made."""
     return Readings(warehouse.query(READINGS), warehouse.query(GAUGES))
 
 

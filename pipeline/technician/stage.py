@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.checks import all_checks
-from pipeline.technician.readings import fit_readings, read_readings
+from pipeline.technician.readings import Readings, fit_readings, read_readings
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
 
@@ -29,20 +29,32 @@ def show_all(warehouse: Warehouse) -> None:
         warehouse.run(f"technician/{name}.sql")
 
 
-def run_technician(warehouse: Warehouse, count: Work = count_all, show: Work = show_all) -> None:
-    """Make the published tables on technicians and their instruments. `count` and `show` do what `count_all` and
-    `show_all` do, perhaps by what the last run left."""
-    warehouse.run("technician/offset_reading.sql")
+def read_all(warehouse: Warehouse) -> Readings:
+    """Make `offset_visit`, `offset_measurer`, `offset_reading`, `offset_cell` of all visits; read them for the fits."""
+    for name in ("offset_visit", "offset_measurer", "offset_reading", "offset_cell"):
+        warehouse.run(f"technician/{name}.sql")
+    return read_readings(warehouse)
+
+
+def run_technician(
+    warehouse: Warehouse,
+    read: Callable[[Warehouse], Readings | None] = read_all,
+    count: Work = count_all,
+    show: Work = show_all,
+) -> None:
+    """Make the published tables on technicians and their instruments. `read`, `count` and `show` do what `read_all`,
+    `count_all` and `show_all` do, perhaps by what the last run left; no readings: its fits stand."""
+    readings = read(warehouse)
     with ThreadPoolExecutor(1) as beside:
         # Arithmetic on arrays, while DuckDB counts.
-        fits = beside.submit(fit_readings, read_readings(warehouse), warehouse.settings)
+        fits = beside.submit(fit_readings, readings, warehouse.settings) if readings else None
         count(warehouse)
         warehouse.run("technician/practice_count.sql")
         warehouse.store("practice_fit", fit_practice(warehouse), temporary=True)
         for name in ("technician_training", "practice_rate"):
             warehouse.run(f"technician/{name}.sql")
         warehouse.execute(practice_sql())
-    for name, frame in fits.result().items():
+    for name, frame in fits.result().items() if fits else ():
         warehouse.store(name, frame)
     for name in (
         "instrument_offset",

@@ -84,14 +84,16 @@ def raw_read(drop: Path, folder: Path) -> None:
         )
 
 
-def one_round(drop: Path, into: Path, memory_gb: float = MEMORY_GB, *, raw: bool = True) -> dict[str, Any]:
+def one_round(
+    drop: Path, into: Path, memory_gb: float = MEMORY_GB, *, raw: bool = True, today: date = TODAY
+) -> dict[str, Any]:
     """Raw read, unless it is left out, and all stages, once, in this process."""
     clock = Clock()
     if raw:
         with tempfile.TemporaryDirectory() as folder, clock.of("raw read"):
             raw_read(drop, Path(folder))
     settings = Settings().with_values({"memory_limit_gb": memory_gb}, "the benchmark")
-    order = RunOrder((drop,), into, TODAY, settings=settings)
+    order = RunOrder((drop,), into, today, settings=settings)
     with TimedWarehouse(order.work_file, order.settings) as warehouse:
         for name, stage in day_stages():
             with clock.of(name):

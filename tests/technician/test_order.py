@@ -8,13 +8,13 @@ from pathlib import Path
 import polars as pl
 from polars.testing import assert_frame_equal
 
-from pipeline.technician.readings import fit_readings, read_readings
+from pipeline.technician.readings import fit_readings
+from pipeline.technician.stage import read_all
 from pipeline.warehouse import Warehouse
 
 
 def fits(warehouse: Warehouse) -> list[pl.DataFrame]:
-    warehouse.run("technician/offset_reading.sql")
-    made = fit_readings(read_readings(warehouse), warehouse.settings)
+    made = fit_readings(read_all(warehouse), warehouse.settings)
     return [made["offset_fit"].sort("measurer"), made["drift_fit"].sort("port", "instrument_id")]
 
 

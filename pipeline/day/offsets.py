@@ -1,0 +1,72 @@
+"""Do the fits of offsets stand? They do where no reading that they rest on came, went or changed: of a large fleet,
+where the day's drop brings visits of the open month alone (sql/technician/offset_visit.sql).
+
+What belongs here: telling so, and then bringing what is shown of the touched equipment's readings. What does not: what
+a reading rests on; whatever may move it touches its equipment, whose visits are all looked at (`touched_visit`).
+"""
+
+from __future__ import annotations
+
+from pipeline.technician.readings import Readings
+from pipeline.technician.stage import read_all
+from pipeline.warehouse import Warehouse
+
+MADE = {"offset_bound", "offset_measurer", "offset_cell", "offset_fit", "drift_fit"}
+# A gauge was calibrated on another day than was known, or a unit stands at another site: no reading, yet it counts.
+KNOWN_OTHERWISE = """
+    SELECT
+        EXISTS (
+            FROM offset_measurer AS m INNER JOIN instrument AS i USING (instrument_id)
+            WHERE m.calibrated_on IS DISTINCT FROM i.calibrated_on
+        )
+        OR EXISTS (
+            FROM offset_measurer AS m ANTI JOIN instrument AS i USING (instrument_id)
+            WHERE m.calibrated_on IS NOT NULL
+        )
+        OR EXISTS (FROM changed_site)
+"""
+MOVED = """
+    SELECT EXISTS (
+        ((FROM offset_before) EXCEPT (SELECT * EXCLUDE (visit_row) FROM offset_touched))
+        UNION ALL
+        ((SELECT * EXCLUDE (visit_row) FROM offset_touched) EXCEPT (FROM offset_before))
+    )
+"""
+
+
+def remember_readings(warehouse: Warehouse) -> None:
+    """Keep the readings of `touched_visit` on which the fits of the last run rest, before anything is replaced."""
+    warehouse.execute("CREATE OR REPLACE TEMP TABLE offset_bound_before AS FROM offset_bound")
+    _look_at_touched(warehouse)
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE offset_before AS SELECT * EXCLUDE (visit_row) FROM offset_touched"
+    )
+
+
+def read_moved(warehouse: Warehouse) -> Readings | None:
+    """Do what `read_all` does, where a reading moved. Where none did: nothing to fit; `offset_reading` holds those of
+    the touched equipment, all of each place."""
+    _look_at_touched(warehouse)
+    stand = (
+        warehouse.relations().keys() >= MADE
+        and not bound_moved(warehouse)
+        and not warehouse.scalar(KNOWN_OTHERWISE)
+        and not warehouse.scalar(MOVED)
+    )
+    if not stand:
+        return read_all(warehouse)
+    warehouse.execute("CREATE OR REPLACE TEMP VIEW offset_visit AS FROM offset_touched")
+    warehouse.run("technician/offset_reading.sql")
+    return None
+
+
+def bound_moved(warehouse: Warehouse) -> bool:
+    """Was a month closed since the last run? Then readings count that nobody touched."""
+    return bool(warehouse.scalar("SELECT (FROM offset_bound) IS DISTINCT FROM (FROM offset_bound_before)"))
+
+
+def _look_at_touched(warehouse: Warehouse) -> None:
+    warehouse.run("technician/offset_visit.sql")
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE offset_touched AS FROM offset_visit SEMI JOIN touched_visit USING (visit_id)"
+    )
