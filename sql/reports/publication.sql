@@ -38,6 +38,7 @@ SELECT
     today,
     version,
     published_at,
+    offsets_before,
     (SELECT count(*) FROM site) AS n_sites,
     (SELECT count(*) FROM equipment) AS n_equipment,
     (SELECT count(*) FROM technician) AS n_technicians,

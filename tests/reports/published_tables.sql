@@ -1,6 +1,6 @@
 -- The published tables of the data contract, section 3: what the reports may rely on. Beyond the contract: visit (with
 -- visited_on), the last columns of visit_static, site_static and site_priority, and the tables at the end.
-CREATE TABLE publication (today DATE, version VARCHAR, published_at TIMESTAMPTZ, settings VARCHAR);
+CREATE TABLE publication (today DATE, version VARCHAR, published_at TIMESTAMPTZ, settings VARCHAR, offsets_before DATE);
 CREATE TABLE setting (name VARCHAR, value DOUBLE, unit VARCHAR, source VARCHAR);
 CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR, loaded_at TIMESTAMPTZ,
   rows_read BIGINT, rows_loaded BIGINT, rows_rejected BIGINT, rows_repeated BIGINT, rows_superseded BIGINT);
