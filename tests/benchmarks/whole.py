@@ -1,11 +1,14 @@
 """The whole run, stage by stage, against DuckDB's raw typed read of the same visit files.
 
     python -m tests.benchmarks.whole [visits] [--sites N] [--rounds N] [--files] [--drop DIR] [--into DIR]
-        [--memory-gb G]
+        [--memory-gb G] [--prefect]
 
 Each round is a process of its own: the raw read first, then every stage without Prefect; seconds of the wall and of
 the processors, and the peak of memory. `--files` adds the SQL files by their cost, `--drop` uses a drop that is there,
-`--memory-gb` bounds DuckDB's memory (0: DuckDB's own bound).
+`--memory-gb` bounds DuckDB's memory (0: DuckDB's own bound). `--prefect` runs the stages as a flow, as the command
+does:
+Prefect's start, meanwhile the run's slow imports are done, stands on a line of its own and is not among all stages;
+what Prefect takes between the stages is.
 """
 
 from __future__ import annotations
@@ -28,14 +31,16 @@ from typing import Any
 import duckdb
 
 from pipeline.day import day_stages
+from pipeline.flow import run_with_prefect
 from pipeline.load.inputs import VISITS
 from pipeline.settings import Settings
 from pipeline.simulate import make_fleet_command
-from pipeline.stages import RunOrder
+from pipeline.stages import RunOrder, Stage
 from pipeline.warehouse import Warehouse
 
 TODAY = date(2026, 11, 1)
 MEMORY_GB = Settings()["memory_limit_gb"]
+RAW, BETWEEN = "raw read", "between"
 Costs = dict[str, tuple[float, float]]
 
 
@@ -50,11 +55,12 @@ class Clock:
         """Count what happens inside under `name`."""
         wall, cpu = time.perf_counter(), time.process_time()
         yield
+        self.add(name, time.perf_counter() - wall, time.process_time() - cpu)
+
+    def add(self, name: str, wall: float, cpu: float) -> None:
+        """Count these seconds under `name`."""
         before = self.spent[name]
-        self.spent[name] = (
-            before[0] + time.perf_counter() - wall,
-            before[1] + time.process_time() - cpu,
-        )
+        self.spent[name] = (before[0] + wall, before[1] + cpu)
 
 
 class TimedWarehouse(Warehouse):
@@ -85,24 +91,47 @@ def raw_read(drop: Path, folder: Path) -> None:
 
 
 def one_round(
-    drop: Path, into: Path, memory_gb: float = MEMORY_GB, *, raw: bool = True, today: date = TODAY
+    drop: Path,
+    into: Path,
+    memory_gb: float = MEMORY_GB,
+    *,
+    raw: bool = True,
+    today: date = TODAY,
+    prefect: bool = False,
 ) -> dict[str, Any]:
     """Raw read, unless it is left out, and all stages, once, in this process."""
     clock = Clock()
     if raw:
-        with tempfile.TemporaryDirectory() as folder, clock.of("raw read"):
+        with tempfile.TemporaryDirectory() as folder, clock.of(RAW):
             raw_read(drop, Path(folder))
     settings = Settings().with_values({"memory_limit_gb": memory_gb}, "the benchmark")
     order = RunOrder((drop,), into, today, settings=settings)
-    with TimedWarehouse(order.work_file, order.settings) as warehouse:
-        for name, stage in day_stages():
-            with clock.of(name):
+    stages = [(name, _timed(clock, name, stage)) for name, stage in day_stages()]
+    if prefect:
+        with clock.of(BETWEEN):
+            run_with_prefect(order, stages, clock.of)
+        inside = [cost for name, cost in clock.spent.items() if name not in (RAW, BETWEEN)]
+        for cost in inside:
+            clock.add(BETWEEN, -cost[0], -cost[1])
+    else:
+        with TimedWarehouse(order.work_file, order.settings) as warehouse:
+            for _, stage in stages:
                 stage(warehouse, order)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     return {"stages": dict(clock.spent), "files": dict(TimedWarehouse.clock.spent), "peak_gb": peak}
 
 
-def rounds_of(drop: Path, into: Path, rounds: int, memory_gb: float = MEMORY_GB) -> list[dict[str, Any]]:
+def _timed(clock: Clock, name: str, stage: Stage) -> Stage:
+    def timed(warehouse: Warehouse, order: RunOrder) -> None:
+        with clock.of(name):
+            stage(warehouse, order)
+
+    return timed
+
+
+def rounds_of(
+    drop: Path, into: Path, rounds: int, memory_gb: float = MEMORY_GB, *, prefect: bool = False
+) -> list[dict[str, Any]]:
     """What `one_round` finds, each time in a process and a folder of its own."""
     found = []
     for number in range(rounds):
@@ -110,6 +139,7 @@ def rounds_of(drop: Path, into: Path, rounds: int, memory_gb: float = MEMORY_GB)
         folder.mkdir(parents=True)
         command = [sys.executable, "-m", "tests.benchmarks.whole", "--round", "--drop", str(drop)]
         command += ["--into", str(folder), "--memory-gb", str(memory_gb)]
+        command += ["--prefect"] if prefect else []
         done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
         found.append(json.loads(done.stdout))
     return found
@@ -120,13 +150,13 @@ def table(rounds: list[Costs]) -> str:
     lines = [f"{'':<14}{'wall s':>9}{'ratio':>8}{'cpu s':>9}{'ratio':>8}"]
     names = list(rounds[0])
     for r in rounds:
-        stages = [cost for name, cost in r.items() if name != "raw read"]
+        stages = [cost for name, cost in r.items() if name not in (RAW, "prefect")]
         r["all stages"] = (sum(wall for wall, _ in stages), sum(cpu for _, cpu in stages))
     for name in [*names, "all stages"]:
         costs = [r[name] for r in rounds]
         seconds = [statistics.median(c[kind] for c in costs) for kind in (0, 1)]
         ratios = [
-            statistics.median(c[kind] / r["raw read"][kind] for c, r in zip(costs, rounds, strict=True))
+            statistics.median(c[kind] / r[RAW][kind] for c, r in zip(costs, rounds, strict=True))
             for kind in (0, 1)
         ]
         lines.append(f"{name:<14}{seconds[0]:9.2f}{ratios[0]:8.2f}{seconds[1]:9.2f}{ratios[1]:8.2f}")
@@ -149,16 +179,19 @@ def main() -> None:
     parser.add_argument("--drop", type=Path)
     parser.add_argument("--into", type=Path)
     parser.add_argument("--memory-gb", type=float, default=MEMORY_GB)
+    parser.add_argument("--prefect", action="store_true")
     parser.add_argument("--round", action="store_true", help=argparse.SUPPRESS)
     arguments = parser.parse_args()
+    memory_gb, prefect = arguments.memory_gb, arguments.prefect
     if arguments.round:
-        sys.stdout.write(json.dumps(one_round(arguments.drop, arguments.into, arguments.memory_gb)))
+        sys.stdout.write(json.dumps(one_round(arguments.drop, arguments.into, memory_gb, prefect=prefect)))
         return
     with tempfile.TemporaryDirectory() as folder:
         drop = arguments.drop or Path(folder) / "drop"
         if arguments.drop is None:
             make_fleet_command(drop, arguments.sites or arguments.visits // 10, arguments.visits, 1)
-        found = rounds_of(drop, arguments.into or Path(folder), arguments.rounds, arguments.memory_gb)
+        into = arguments.into or Path(folder)
+        found = rounds_of(drop, into, arguments.rounds, memory_gb, prefect=prefect)
         sys.stdout.write(table([f["stages"] for f in found]) + "\n")
         sys.stdout.write(f"peak of memory {max(f['peak_gb'] for f in found):.2f} GB\n")
         if arguments.files:
