@@ -6,9 +6,8 @@
 Each round is a process of its own: the raw read first, then every stage without Prefect; seconds of the wall and of
 the processors, and the peak of memory. `--files` adds the SQL files by their cost, `--drop` uses a drop that is there,
 `--memory-gb` bounds DuckDB's memory (0: DuckDB's own bound). `--prefect` runs the stages as a flow, as the command
-does:
-Prefect's start, meanwhile the run's slow imports are done, stands on a line of its own and is not among all stages;
-what Prefect takes between the stages is.
+does: Prefect's start, meanwhile the run's slow imports are done, stands on a line of its own and is not among all
+stages; what Prefect takes between the stages is.
 """
 
 from __future__ import annotations
