@@ -123,12 +123,6 @@ STATIC = (
     Step("equipment", "static/visit_segment.sql", makes=("visit_segment",)),
 )
 
-COUNT = (
-    Step("fleet", "count/counted.sql"),
-    Step("fleet", "count/visit_count.sql", makes=("visit_count",)),
-    Step("fleet", "count/finding_count.sql", makes=("finding_count",)),
-)
-
 
 def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Visits -> readings repaired in order, and findings."""
@@ -144,7 +138,6 @@ def technician_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Visits and findings -> how many there are, for the pages; hidden offsets, skipped zeroes, practice."""
     from pipeline.technician import run_technician
 
-    run_steps(warehouse, COUNT)
     run_technician(warehouse)
 
 

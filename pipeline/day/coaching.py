@@ -32,7 +32,7 @@ ANEW = "(technician_id, finding) IN (SELECT (technician_id, finding) FROM told_a
 
 
 def show_moved(warehouse: Warehouse) -> None:
-    """Do what `show_all` does, for what is told anew, and for the visits that moved (technician_counts.py)."""
+    """Do what `show_all` does, for what is told anew, and for the visits that moved (counts.py)."""
     warehouse.execute("CREATE OR REPLACE TEMP TABLE told_before AS FROM coaching_group")
     warehouse.run("technician/coaching_group.sql")
     for name, rows in WHICH.items():

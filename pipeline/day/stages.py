@@ -14,9 +14,8 @@ from itertools import groupby
 from pipeline.day import last_run
 from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
 from pipeline.day.coaching import show_moved
-from pipeline.day.counts import count_again
+from pipeline.day.counts import count_moved, take_back
 from pipeline.day.replace import Part, read_by
-from pipeline.day.technician_counts import count_moved, take_back
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
@@ -91,7 +90,6 @@ class Day:
     def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
         if self.is_part:
-            count_again(warehouse, order.published_file)
             run_technician(warehouse, count_moved, show_moved)
         else:
             dict(STAGES)["technician"](warehouse, order)

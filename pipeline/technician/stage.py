@@ -18,8 +18,11 @@ RATES = ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate")
 
 
 def count_all(warehouse: Warehouse) -> None:
-    """Make `technician_visits`, `technician_found`, `technician_month`, `training_count` of all visits and findings."""
-    for name in ("technician_finding", "technician_counted", "technician_count", "technician_month"):
+    """Count all visits and findings, for the pages and by technician: visit_count, finding_count, technician_visits,
+    technician_found, technician_month, training_count."""
+    for name in ("technician_finding", "counted", "visit_count", "finding_count"):
+        warehouse.run(f"count/{name}.sql")
+    for name in ("technician_count", "technician_month"):
         warehouse.run(f"technician/{name}.sql")
 
 
