@@ -96,7 +96,9 @@ def count_moved(warehouse: Warehouse) -> None:
         for file in COUNTING:
             warehouse.run(file)
         for name in COUNTS:
-            warehouse.execute(f"CREATE OR REPLACE TABLE {name} AS {_together(name, home, warehouse.columns(name))}")
+            warehouse.execute(
+                f"CREATE OR REPLACE TABLE {name} AS {_together(name, home, warehouse.columns(name))}"
+            )
         for name, rows in BROUGHT_UP_TO_DATE.items():
             warehouse.execute(f"CREATE OR REPLACE TABLE {name} AS {rows.replace('$home', home)}")
         warehouse.run("technician/technician_month.sql")

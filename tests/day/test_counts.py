@@ -53,7 +53,9 @@ def moves(warehouse: Warehouse, *statements: str) -> None:
         "CREATE TEMP TABLE touched_visit AS SELECT visit_id FROM staging.visit_measured SEMI JOIN touched "
         "USING (equipment_id)"
     )
-    warehouse.execute("INSERT INTO touched_visit SELECT visit_id || 'b' FROM touched_visit")  # that will have come
+    warehouse.execute(
+        "INSERT INTO touched_visit SELECT visit_id || 'b' FROM touched_visit"
+    )  # that will have come
     take_back(warehouse, FIELD_TODAY.isoformat())
     for statement in statements:
         warehouse.execute(statement)
