@@ -94,6 +94,12 @@ def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
     accept(warehouse, order)
 
 
+# Of what the checks ask over a technician's visits; a day's drop counts what changed (pipeline/day/counts.py).
+COUNT_DIGITS = (
+    Step("fleet", "count/counted_reading.sql"),
+    Step("fleet", "count/last_digit_count.sql", makes=("last_digit_count",)),
+)
+
 # What looks at the whole fleet stands first, with the small look-up tables: a part of the fleet then never waits again.
 CHECK = (
     Step("fleet", "static/blower_segment.sql", makes=("blower_segment",)),
@@ -101,6 +107,7 @@ CHECK = (
     Step("fleet", "static/blower_cell.sql", makes=("blower_cell",)),
     Step("fleet", "static/instrument_limit.sql", makes=("instrument_limit",)),
     Step("fleet", store_catalog, makes=("check_catalog",)),
+    *COUNT_DIGITS,
     Step("fleet", find_over_fleet, makes=("finding",)),
     Step("equipment", "static/equipment_budget.sql", makes=("equipment_budget",)),
     Step("equipment", "repair/1_row.sql", makes=("reading_row",)),

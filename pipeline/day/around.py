@@ -75,7 +75,9 @@ def _bring_near(warehouse: Warehouse) -> None:
     )
     sql = " ".join(without_comments(check.sql) for check in BOUNDED)
     words = re.findall(r"\w+", re.sub(r"'[^']*'", "", sql))
-    columns = {"visit_id", "technician_id", "visited_at", "visited_on", *words} & set(warehouse.columns("visit"))
+    columns = {"visit_id", "technician_id", "visited_at", "visited_on", *words} & set(
+        warehouse.columns("visit")
+    )
     warehouse.execute(
         f"CREATE TABLE around.near AS SELECT {', '.join(sorted(columns))} FROM visit "
         "SEMI JOIN around.near_day USING (visited_on) SEMI JOIN changed_visit USING (technician_id)"

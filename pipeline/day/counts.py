@@ -1,7 +1,8 @@
 """What is counted of visits and findings, brought up to date by those that moved: exact, for they are whole numbers.
 
 What was counted of a visit, and of the findings on it, is taken back before anything of it is replaced (`take_back`);
-what stands there afterwards is counted (`count_moved`). The counts themselves lie in the work file from run to run.
+what stands there afterwards is counted (`count_moved`). Of what the checks ask, the rows that came and went are counted
+(`count_changed`). The counts themselves lie in the work file from run to run.
 """
 
 from __future__ import annotations
@@ -90,21 +91,14 @@ def count_moved(warehouse: Warehouse) -> None:
         return
     for name, rows in _counted("getvariable('today')", 1).items():
         warehouse.execute(f"INSERT INTO {name} BY NAME {rows}")
-    home = f"{warehouse.scalar('SELECT current_database()')}.main"
+    home = _home(warehouse)
     warehouse.execute("ATTACH ':memory:' AS moved")
+    _bring_up_to_date(warehouse, COUNTING, COUNTS)
     with warehouse.looking_first_at("moved.main", home, make_there=True):
-        for file in COUNTING:
-            warehouse.run(file)
-        for name in COUNTS:
-            warehouse.execute(
-                f"CREATE OR REPLACE TABLE {name} AS {_together(name, home, warehouse.columns(name))}"
-            )
         for name, rows in BROUGHT_UP_TO_DATE.items():
             warehouse.execute(f"CREATE OR REPLACE TABLE {name} AS {rows.replace('$home', home)}")
         warehouse.run("technician/technician_month.sql")
     with warehouse.transaction():
-        for name in COUNTS:
-            warehouse.execute(f"CREATE OR REPLACE TABLE {name} AS FROM moved.{name}")
         warehouse.execute("CREATE OR REPLACE TEMP TABLE training_count AS FROM moved.training_count")
         warehouse.execute(
             "DELETE FROM technician_month "
@@ -112,6 +106,32 @@ def count_moved(warehouse: Warehouse) -> None:
         )
         warehouse.execute("INSERT INTO technician_month BY NAME FROM moved.technician_month")
     warehouse.execute("DETACH moved")
+
+
+def count_changed(warehouse: Warehouse) -> None:
+    """Bring up to date what is counted of readings before the checks are asked. Needs `changed_visit` (touched.py)."""
+    warehouse.execute("CREATE OR REPLACE TEMP VIEW counted_reading AS FROM changed_visit")
+    warehouse.execute("ATTACH ':memory:' AS moved")
+    _bring_up_to_date(warehouse, ("count/last_digit_count.sql",), ("last_digit_count",))
+    warehouse.execute("DETACH moved")
+
+
+def _home(warehouse: Warehouse) -> str:
+    return f"{warehouse.scalar('SELECT current_database()')}.main"
+
+
+def _bring_up_to_date(warehouse: Warehouse, files: Sequence[str], names: Sequence[str]) -> None:
+    """Count what moved by these files, in the database `moved`, and add it to the tables that they make."""
+    home = _home(warehouse)
+    with warehouse.looking_first_at("moved.main", home, make_there=True):
+        for file in files:
+            warehouse.run(file)
+        for name in names:
+            together = _together(name, home, warehouse.columns(name))
+            warehouse.execute(f"CREATE OR REPLACE TABLE {name} AS {together}")
+    with warehouse.transaction():
+        for name in names:
+            warehouse.execute(f"CREATE OR REPLACE TABLE {name} AS FROM moved.{name}")
 
 
 def _find_moved_rows(warehouse: Warehouse) -> None:

@@ -14,7 +14,7 @@ from itertools import groupby
 from pipeline.day import last_run
 from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
 from pipeline.day.coaching import show_moved
-from pipeline.day.counts import count_moved, take_back
+from pipeline.day.counts import count_changed, count_moved, take_back
 from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
@@ -22,7 +22,7 @@ from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
 from pipeline.scale.spread import names_in
 from pipeline.site.stage import STEPS as SITE
-from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
+from pipeline.stages import CHECK, COUNT_DIGITS, STAGES, STATIC, RunOrder, Stage, load_stage
 from pipeline.steps import Step, run_steps
 from pipeline.technician.stage import run_technician
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -163,7 +163,9 @@ class Day:
 
     def _check_part(self, warehouse: Warehouse) -> None:
         """CHECK, whose fleet steps stand first: what these find of other visits touches more equipment."""
-        run_steps(warehouse, [s for s in CHECK if s.scope == "fleet" and "finding" not in s.makes])
+        over_fleet = [s for s in CHECK if s.scope == "fleet" and "finding" not in s.makes]
+        run_steps(warehouse, [step for step in over_fleet if step not in COUNT_DIGITS])
+        count_changed(warehouse)
         ask_around_changes(warehouse)
         self._hold_against_limit(warehouse)
         by_equipment = [step for step in CHECK if step.scope == "equipment"]

@@ -95,10 +95,7 @@ def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None
 
 def _clean(warehouse: Warehouse, table: Table, asked: Asked) -> None:
     """The cleaned table: of the rows that can be understood those without a fate."""
-    values = []
-    for c in table.columns:
-        plain = f"s.{c.name}::VARCHAR" if c.words else f"s.{c.name}"
-        values.append(f"coalesce({plain}, {c.default}) AS {c.name}" if c.default else f"{plain} AS {c.name}")
+    values = [f"{c.cleaned} AS {c.name}" for c in table.columns]
     if table.name == "visits":
         values += [f"s.{name}" for name, *_ in MADE_OF_VISITS]
     kind = "VIEW" if table.name in AS_VIEW else "TABLE"
