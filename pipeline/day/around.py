@@ -31,6 +31,18 @@ MOVED = """
 )
 
 
+MOVED_FINDING = f"""
+    SELECT
+        *,
+        rowid AS finding_row,
+        CASE
+            WHEN {IS_FLEET_CHECK} THEN (visit_id, check_id) IN (SELECT (visit_id, check_id) FROM asked)
+            ELSE visit_id IN (SELECT visit_id FROM touched_visit)
+        END AS gone
+    FROM finding SEMI JOIN moved_visit USING (visit_id)
+"""
+
+
 def ask_around_changes(warehouse: Warehouse) -> None:
     """Ask the fleet's checks again: what was `asked`, and `found`. Equipment of which they decide otherwise is touched.
 
@@ -48,13 +60,22 @@ def ask_around_changes(warehouse: Warehouse) -> None:
     touch(warehouse, f"SELECT equipment_id FROM visit SEMI JOIN ({MOVED}) USING (visit_id)")
 
 
-def replace_findings(warehouse: Warehouse) -> None:
-    """Bring what `finding` holds of the fleet's checks up to date."""
+def take_out_findings(warehouse: Warehouse) -> None:
+    """Make `moved_finding` of the findings on `moved_visit`; those `gone` from `finding` are asked or computed anew."""
     with warehouse.transaction():
+        warehouse.execute(f"CREATE OR REPLACE TEMP TABLE moved_finding AS {MOVED_FINDING}")
         warehouse.execute(
-            "DELETE FROM finding WHERE (visit_id, check_id) IN (SELECT (visit_id, check_id) FROM asked)"
+            "DELETE FROM finding WHERE rowid IN (SELECT finding_row FROM moved_finding WHERE gone)"
         )
-        warehouse.execute("INSERT INTO finding FROM found")
+
+
+def put_in_findings(warehouse: Warehouse) -> None:
+    """What was `found` takes the place of what is gone: in `finding`, and in `moved_finding`, now as they are."""
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE moved_finding AS "
+        "SELECT * EXCLUDE (finding_row, gone) FROM moved_finding WHERE NOT gone UNION ALL FROM found"
+    )
+    warehouse.execute("INSERT INTO finding FROM found")
 
 
 def _bring_near(warehouse: Warehouse) -> None:

@@ -12,8 +12,6 @@ from collections.abc import Sequence
 from pipeline.technician.stage import count_all
 from pipeline.warehouse import Warehouse, literal
 
-# Visits that are replaced (touched.py), and others of which the fleet's checks were asked again (around.py).
-MOVED_VISIT = "SELECT visit_id FROM touched_visit UNION SELECT visit_id FROM asked"
 # The visits, as sql/count/counted.sql takes them, and their places: found first, so that only these rows are read.
 MOVED_ROW = """
     SELECT
@@ -74,8 +72,9 @@ BROUGHT_UP_TO_DATE = {
 
 
 def take_back(warehouse: Warehouse, since: str) -> None:
-    """Remember what the last run counted, on its reference day `since`, of the visits that are about to be replaced."""
-    warehouse.execute(f"CREATE OR REPLACE TEMP TABLE moved_visit AS {MOVED_VISIT}")
+    """Remember what the last run counted, on its reference day `since`, of `moved_visit` and `moved_finding`: the visits
+    that are about to be replaced, or of which the fleet's checks were asked again, and the findings on them.
+    """
     _find_moved_rows(warehouse)
     for name, rows in _counted(f"DATE {literal(since)}", -1).items():
         warehouse.execute(f"CREATE OR REPLACE TEMP TABLE {name} AS {rows}")
@@ -142,9 +141,10 @@ def _find_moved_rows(warehouse: Warehouse) -> None:
 def _counted(today: str, times: int) -> dict[str, str]:
     """What is counted of the moved visits, as sql/count/counted.sql does of all."""
     visit = f"moved_row.* EXCLUDE (visit_id, visit_row), visited_on <= {today} AS has_been, {times} AS times"
+    findings = "moved_row INNER JOIN moved_finding USING (visit_id)"
     return {
         "counted_visit": f"SELECT {visit} FROM moved_row",
-        "counted_finding": f"SELECT {visit}, check_id, consequence FROM moved_row INNER JOIN finding USING (visit_id)",
+        "counted_finding": f"SELECT {visit}, check_id, consequence FROM {findings}",
     }
 
 

@@ -12,7 +12,12 @@ from dataclasses import replace
 from itertools import groupby
 
 from pipeline.day import last_run
-from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
+from pipeline.day.around import (
+    IS_FLEET_CHECK,
+    ask_around_changes,
+    put_in_findings,
+    take_out_findings,
+)
 from pipeline.day.coaching import show_moved
 from pipeline.day.counts import count_changed, count_moved, take_back
 from pipeline.day.replace import Part, read_by
@@ -175,18 +180,21 @@ class Day:
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
             "SELECT visit_id FROM part.main.visit UNION SELECT visit_id FROM changed_visit"
         )
-        take_back(warehouse, last_run.today_then(warehouse))
-        replace_findings(warehouse)
         warehouse.execute(
-            "DELETE FROM finding "
-            f"WHERE NOT {IS_FLEET_CHECK} AND visit_id IN (SELECT visit_id FROM touched_visit)"
+            "CREATE OR REPLACE TEMP TABLE moved_visit AS "
+            "SELECT visit_id FROM touched_visit UNION SELECT visit_id FROM asked"
         )
+        take_out_findings(warehouse)
+        take_back(warehouse, last_run.today_then(warehouse))
+        put_in_findings(warehouse)
+        part.give("finding", "FROM moved_finding SEMI JOIN touched_visit USING (visit_id)")
         part.run(by_equipment)
         for step in by_equipment:
             for name in step.makes:
                 if name != "finding":
                     part.put_back(step, name, part.home)
-        warehouse.execute(f"INSERT INTO finding SELECT * FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
+        for name in ("finding", "moved_finding"):
+            warehouse.execute(f"INSERT INTO {name} FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
 
     def _site_part(self, warehouse: Warehouse) -> None:
         groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]

@@ -1,6 +1,6 @@
 """Which equipment must be computed anew: the temporary table `touched` (equipment_id), and `touched_visit` (visit_id).
-Which visits came, went or changed, as they were and as they are: `changed_visit` (`times`: -1 of a row that is no longer
-a visit, 1 of one that was none).
+Which visits came, went or changed, as they were and as they are: `changed_visit` (`times`: -1 of a row that is a visit
+no more, 1 of one that was none).
 
 What belongs here: what has come or changed since the last run, found by the staged rows. What does not: what a fleet
 step found that moves somebody else's figures (`stages.py` adds that).

@@ -14,7 +14,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from pipeline.checks import Check, find_over_fleet
-from pipeline.day.around import FLEET_CHECKS, ask_around_changes, replace_findings
+from pipeline.day.around import FLEET_CHECKS, ask_around_changes, put_in_findings, take_out_findings
 from pipeline.day.counts import count_changed
 from pipeline.day.touched import LOOKED_AT
 from pipeline.scale.part import without_comments
@@ -139,7 +139,10 @@ def test_around_changes_as_over_everything(warehouse: Warehouse) -> None:
         warehouse.execute("CREATE OR REPLACE TEMP TABLE touched (equipment_id VARCHAR PRIMARY KEY)")
         count_changed(warehouse)
         ask_around_changes(warehouse)
-        replace_findings(warehouse)
+        warehouse.execute("CREATE OR REPLACE TEMP TABLE touched_visit (visit_id VARCHAR)")
+        warehouse.execute("CREATE OR REPLACE TEMP TABLE moved_visit AS SELECT DISTINCT visit_id FROM asked")
+        take_out_findings(warehouse)
+        put_in_findings(warehouse)
         found = findings(warehouse)
         touched = set(warehouse.query("FROM touched")["equipment_id"])
         find_over_everything(warehouse)

@@ -56,9 +56,17 @@ def moves(warehouse: Warehouse, *statements: str) -> None:
     warehouse.execute(
         "INSERT INTO touched_visit SELECT visit_id || 'b' FROM touched_visit"
     )  # that will have come
+    warehouse.execute(
+        "CREATE TEMP TABLE moved_visit AS SELECT visit_id FROM touched_visit UNION SELECT visit_id FROM asked"
+    )
+    findings = (
+        "CREATE OR REPLACE TEMP TABLE moved_finding AS FROM finding SEMI JOIN moved_visit USING (visit_id)"
+    )
+    warehouse.execute(findings)
     take_back(warehouse, FIELD_TODAY.isoformat())
     for statement in statements:
         warehouse.execute(statement)
+    warehouse.execute(findings)
     count_moved(warehouse)
 
 
