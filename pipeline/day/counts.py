@@ -72,7 +72,7 @@ BROUGHT_UP_TO_DATE = {
 
 
 def take_back(warehouse: Warehouse, since: str) -> None:
-    """Remember what the last run counted, on its reference day `since`, of `moved_visit` and `moved_finding`: the visits
+    """Remember what the last run counted, at its reference day `since`, of `moved_visit` and `moved_finding`: visits
     that are about to be replaced, or of which the fleet's checks were asked again, and the findings on them.
     """
     _find_moved_rows(warehouse)
