@@ -18,7 +18,7 @@ from expectations.rules import Outcome, Rule
 from pipeline.checks import all_checks
 from pipeline.errors import StageError
 from pipeline.stages import RunOrder
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import SQL_DIR, Warehouse
 
 SCHEMA = {
     "run_id": pl.Int64,
@@ -52,8 +52,14 @@ def check_rules(some: str = "true") -> list[Rule]:
 
 
 def _among(some: str, sql: str) -> str:
-    """The same SELECT over some rows of `visit`, whose place they take by their name."""
-    return f"WITH visit AS (SELECT * FROM main.visit WHERE {some})\nSELECT * FROM ({sql})"
+    """The same SELECT over some rows of `visit`, whose place they take by their name, and what is counted of them."""
+    counted = (SQL_DIR / "count" / "last_digit_count.sql").read_text(encoding="utf-8")
+    counted = counted.partition("last_digit_count AS\n")[2].strip().rstrip(";")
+    return (
+        f"WITH visit AS (SELECT * FROM main.visit WHERE {some}),\n"
+        "counted_reading AS (SELECT *, 1 AS times FROM visit),\n"
+        f"last_digit_count AS ({counted})\nSELECT * FROM ({sql})"
+    )
 
 
 def record(

@@ -94,6 +94,12 @@ def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
     accept(warehouse, order)
 
 
+# Of what the checks ask over a technician's visits; a day's drop counts what changed (pipeline/day/counts.py).
+COUNT_DIGITS = (
+    Step("fleet", "count/counted_reading.sql"),
+    Step("fleet", "count/last_digit_count.sql", makes=("last_digit_count",)),
+)
+
 # What looks at the whole fleet stands first, with the small look-up tables: a part of the fleet then never waits again.
 CHECK = (
     Step("fleet", "static/blower_segment.sql", makes=("blower_segment",)),
@@ -101,6 +107,7 @@ CHECK = (
     Step("fleet", "static/blower_cell.sql", makes=("blower_cell",)),
     Step("fleet", "static/instrument_limit.sql", makes=("instrument_limit",)),
     Step("fleet", store_catalog, makes=("check_catalog",)),
+    *COUNT_DIGITS,
     Step("fleet", find_over_fleet, makes=("finding",)),
     Step("equipment", "static/equipment_budget.sql", makes=("equipment_budget",)),
     Step("equipment", "repair/1_row.sql", makes=("reading_row",)),
@@ -123,12 +130,6 @@ STATIC = (
     Step("equipment", "static/visit_segment.sql", makes=("visit_segment",)),
 )
 
-COUNT = (
-    Step("fleet", "count/counted.sql"),
-    Step("fleet", "count/visit_count.sql", makes=("visit_count",)),
-    Step("fleet", "count/finding_count.sql", makes=("finding_count",)),
-)
-
 
 def check_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Visits -> readings repaired in order, and findings."""
@@ -144,7 +145,6 @@ def technician_stage(warehouse: Warehouse, _: RunOrder) -> None:
     """Visits and findings -> how many there are, for the pages; hidden offsets, skipped zeroes, practice."""
     from pipeline.technician import run_technician
 
-    run_steps(warehouse, COUNT)
     run_technician(warehouse)
 
 

@@ -3,8 +3,9 @@
 What belongs here: the rows of `finding` of checks of scope `fleet`. The header of such a check's file says which visits
 an answer rests on: those of its technician in its own piece of time, and in so many beside it. So answers move only in
 the pieces of a changed visit and those beside. All that these rest on is put into a database `around` that stands
-before the work file on the search path; there the same SQL finds `visit`. A check whose header says nothing is asked
-over everything, and only its rows that differ are replaced.
+before the work file on the search path; there the same SQL finds `visit`. All visits are looked through once for it,
+for all checks, by their day. A check whose header says nothing is asked over everything, and only its rows that differ
+are replaced.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pipeline.scale.part import without_comments
 from pipeline.warehouse import Warehouse, literal
 
 FLEET_CHECKS = tuple(check for check in all_checks() if check.scope == "fleet")
+BOUNDED = {check: str(check.piece) for check in FLEET_CHECKS if check.piece is not None}
 IS_FLEET_CHECK = f"check_id IN ({', '.join(literal(check.check_id) for check in FLEET_CHECKS)})"
 
 # What was found of the visits that were asked again, before and now, where it decides on figures.
@@ -29,6 +31,18 @@ MOVED = """
 )
 
 
+MOVED_FINDING = f"""
+    SELECT
+        *,
+        rowid AS finding_row,
+        CASE
+            WHEN {IS_FLEET_CHECK} THEN (visit_id, check_id) IN (SELECT (visit_id, check_id) FROM asked)
+            ELSE visit_id IN (SELECT visit_id FROM touched_visit)
+        END AS gone
+    FROM finding SEMI JOIN moved_visit USING (visit_id)
+"""
+
+
 def ask_around_changes(warehouse: Warehouse) -> None:
     """Ask the fleet's checks again: what was `asked`, and `found`. Equipment of which they decide otherwise is touched.
 
@@ -38,36 +52,68 @@ def ask_around_changes(warehouse: Warehouse) -> None:
     warehouse.execute("CREATE OR REPLACE TEMP TABLE found AS FROM finding LIMIT 0")
     warehouse.execute("ATTACH ':memory:' AS around")
     try:
+        _bring_near(warehouse)
         for check in FLEET_CHECKS:
-            (_ask_everywhere if check.piece is None else _ask_around)(warehouse, check)
+            (_ask_around if check in BOUNDED else _ask_everywhere)(warehouse, check)
     finally:
         warehouse.execute("DETACH around")
     touch(warehouse, f"SELECT equipment_id FROM visit SEMI JOIN ({MOVED}) USING (visit_id)")
 
 
-def replace_findings(warehouse: Warehouse) -> None:
-    """Bring what `finding` holds of the fleet's checks up to date."""
+def take_out_findings(warehouse: Warehouse) -> None:
+    """Make `moved_finding` of the findings on `moved_visit`; those `gone` from `finding` are asked or computed anew."""
     with warehouse.transaction():
+        warehouse.execute(f"CREATE OR REPLACE TEMP TABLE moved_finding AS {MOVED_FINDING}")
         warehouse.execute(
-            "DELETE FROM finding WHERE (visit_id, check_id) IN (SELECT (visit_id, check_id) FROM asked)"
+            "DELETE FROM finding WHERE rowid IN (SELECT finding_row FROM moved_finding WHERE gone)"
         )
-        warehouse.execute("INSERT INTO finding FROM found")
+
+
+def put_in_findings(warehouse: Warehouse) -> None:
+    """What was `found` takes the place of what is gone: in `finding`, and in `moved_finding`, now as they are."""
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE moved_finding AS "
+        "SELECT * EXCLUDE (finding_row, gone) FROM moved_finding WHERE NOT gone UNION ALL FROM found"
+    )
+    warehouse.execute("INSERT INTO finding FROM found")
+
+
+def _bring_near(warehouse: Warehouse) -> None:
+    """By check the pieces on which answers that may have moved rest, and how far `away` each is from a changed visit;
+    and `near`, visits of these technicians on all days of such pieces, with the columns that the checks read."""
+    for check, piece in BOUNDED.items():
+        steps = f"range({-2 * check.beside}, {2 * check.beside + 1})"
+        warehouse.execute(
+            f"CREATE TABLE around.{_pieces(check)} AS "
+            f"SELECT technician_id, {'piece + step' if check.beside else 'piece'} AS piece, min(abs(step)) AS away "
+            f"FROM (SELECT technician_id, {piece} AS piece, unnest({steps}) AS step FROM changed_visit) GROUP BY ALL"
+        )
+    of_a_piece = " OR ".join(
+        f"{piece} IN (SELECT piece FROM around.{_pieces(check)})" for check, piece in BOUNDED.items()
+    )
+    warehouse.execute(
+        f"CREATE TABLE around.near_day AS SELECT DISTINCT visited_on FROM visit WHERE {of_a_piece}"
+    )
+    sql = " ".join(without_comments(check.sql) for check in BOUNDED)
+    words = re.findall(r"\w+", re.sub(r"'[^']*'", "", sql))
+    columns = {"visit_id", "technician_id", "visited_at", "visited_on", *words} & set(
+        warehouse.columns("visit")
+    )
+    warehouse.execute(
+        f"CREATE TABLE around.near AS SELECT {', '.join(sorted(columns))} FROM visit "
+        "SEMI JOIN around.near_day USING (visited_on) SEMI JOIN changed_visit USING (technician_id)"
+    )
+
+
+def _pieces(check: Check) -> str:
+    return f"piece_{check.check_id}"
 
 
 def _ask_around(warehouse: Warehouse, check: Check) -> None:
-    steps = f"range({-2 * check.beside}, {2 * check.beside + 1})"
-    piece = "piece + step" if check.beside else "piece"
     warehouse.execute(
-        f"CREATE OR REPLACE TABLE around.piece AS SELECT technician_id, {piece} AS piece, min(abs(step)) AS away "
-        f"FROM (SELECT technician_id, {check.piece} AS piece, unnest({steps}) AS step FROM changed_visit) GROUP BY ALL"
-    )
-    words = re.findall(r"\w+", re.sub(r"'[^']*'", "", without_comments(check.sql)))
-    columns = {"visit_id", *words} & set(warehouse.columns("visit"))
-    brought = ", ".join(f"v.{column}" for column in sorted(columns))
-    own_piece = re.sub(r"\b(visited_at|visited_on)\b", r"v.\1", str(check.piece))
-    warehouse.execute(
-        f"CREATE OR REPLACE TABLE around.visit AS SELECT {brought}, p.away FROM visit AS v "
-        f"INNER JOIN around.piece AS p ON v.technician_id = p.technician_id AND {own_piece} = p.piece"
+        "CREATE OR REPLACE TABLE around.visit AS SELECT n.* EXCLUDE (piece), p.away "
+        f"FROM (SELECT *, {BOUNDED[check]} AS piece FROM around.near) AS n "
+        f"INNER JOIN around.{_pieces(check)} AS p ON n.technician_id = p.technician_id AND n.piece = p.piece"
     )
     warehouse.execute(
         f"INSERT INTO asked SELECT visit_id, '{check.check_id}' FROM around.visit WHERE away <= {check.beside} "

@@ -35,9 +35,9 @@ ANEW = "(technician_id, finding) IN (SELECT (technician_id, finding) FROM told_a
 
 
 def show_moved(warehouse: Warehouse) -> None:
-    """Do what `show_all` does, for what is told anew, and for the visits that moved (technician_counts.py)."""
+    """Do what `show_all` does, for what is told anew, and for the visits that moved (counts.py)."""
     if bound_moved(warehouse):
-        warehouse.run("technician/technician_finding.sql")
+        warehouse.run("count/technician_finding.sql")
         show_all(warehouse)
         return
     warehouse.execute("CREATE OR REPLACE TEMP TABLE told_before AS FROM coaching_group")

@@ -2,7 +2,7 @@
 where the day's drop brings visits of the open month alone (sql/technician/offset_visit.sql).
 
 What belongs here: telling so, and then bringing what is shown of the touched equipment's readings. What does not: what
-a reading rests on; whatever may move it touches its equipment, whose visits are all looked at (`touched_visit`).
+a reading rests on; whatever may move it touches its equipment, whose visits are all looked at (`moved_row`, counts.py).
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ MOVED = """
 
 
 def remember_readings(warehouse: Warehouse) -> None:
-    """Keep the readings of `touched_visit` on which the fits of the last run rest, before anything is replaced."""
+    """Keep the readings of `moved_row` on which the fits of the last run rest, before anything is replaced."""
     warehouse.execute("CREATE OR REPLACE TEMP TABLE offset_bound_before AS FROM offset_bound")
     _look_at_touched(warehouse)
     warehouse.execute(
@@ -68,5 +68,6 @@ def bound_moved(warehouse: Warehouse) -> bool:
 def _look_at_touched(warehouse: Warehouse) -> None:
     warehouse.run("technician/offset_visit.sql")
     warehouse.execute(
-        "CREATE OR REPLACE TEMP TABLE offset_touched AS FROM offset_visit SEMI JOIN touched_visit USING (visit_id)"
+        "CREATE OR REPLACE TEMP TABLE offset_touched AS "
+        "FROM offset_visit WHERE visit_row IN (SELECT visit_row FROM moved_row)"
     )

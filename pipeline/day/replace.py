@@ -45,6 +45,11 @@ class Part:
         """The rows of touched equipment of a table that names its equipment."""
         self._take(name, "touched USING (equipment_id)")
 
+    def give(self, name: str, rows: str) -> None:
+        """The rows of touched equipment of a table, by a query that finds them sooner than the table."""
+        self.warehouse.execute(f"CREATE TABLE {within('part', name)} AS {rows}")
+        self._there.add(name)
+
     def _bring(self, steps: Sequence[Step]) -> None:
         columns = dict(
             self.warehouse.con.sql(

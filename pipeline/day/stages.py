@@ -12,19 +12,23 @@ from dataclasses import replace
 from itertools import groupby
 
 from pipeline.day import last_run
-from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
+from pipeline.day.around import (
+    IS_FLEET_CHECK,
+    ask_around_changes,
+    put_in_findings,
+    take_out_findings,
+)
 from pipeline.day.coaching import show_moved
-from pipeline.day.counts import count_again
+from pipeline.day.counts import count_changed, count_moved, find_moved_rows, take_back
 from pipeline.day.offsets import read_moved, remember_readings
 from pipeline.day.replace import Part, read_by
-from pipeline.day.technician_counts import count_moved, take_back
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
 from pipeline.scale.spread import names_in
 from pipeline.site.stage import STEPS as SITE
-from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
+from pipeline.stages import CHECK, COUNT_DIGITS, STAGES, STATIC, RunOrder, Stage, load_stage
 from pipeline.steps import Step, run_steps
 from pipeline.technician.stage import run_technician
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -92,7 +96,7 @@ class Day:
     def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
         if self.is_part:
-            count_again(warehouse, order.published_file)
+            find_moved_rows(warehouse)
             run_technician(warehouse, read_moved, count_moved, show_moved)
         else:
             dict(STAGES)["technician"](warehouse, order)
@@ -166,7 +170,9 @@ class Day:
 
     def _check_part(self, warehouse: Warehouse) -> None:
         """CHECK, whose fleet steps stand first: what these find of other visits touches more equipment."""
-        run_steps(warehouse, [s for s in CHECK if s.scope == "fleet" and "finding" not in s.makes])
+        over_fleet = [s for s in CHECK if s.scope == "fleet" and "finding" not in s.makes]
+        run_steps(warehouse, [step for step in over_fleet if step not in COUNT_DIGITS])
+        count_changed(warehouse)
         ask_around_changes(warehouse)
         self._hold_against_limit(warehouse)
         by_equipment = [step for step in CHECK if step.scope == "equipment"]
@@ -176,19 +182,22 @@ class Day:
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
             "SELECT visit_id FROM part.main.visit UNION SELECT visit_id FROM changed_visit"
         )
+        warehouse.execute(
+            "CREATE OR REPLACE TEMP TABLE moved_visit AS "
+            "SELECT visit_id FROM touched_visit UNION SELECT visit_id FROM asked"
+        )
+        take_out_findings(warehouse)
         take_back(warehouse, last_run.today_then(warehouse))
         remember_readings(warehouse)
-        replace_findings(warehouse)
-        warehouse.execute(
-            "DELETE FROM finding "
-            f"WHERE NOT {IS_FLEET_CHECK} AND visit_id IN (SELECT visit_id FROM touched_visit)"
-        )
+        put_in_findings(warehouse)
+        part.give("finding", "FROM moved_finding SEMI JOIN touched_visit USING (visit_id)")
         part.run(by_equipment)
         for step in by_equipment:
             for name in step.makes:
                 if name != "finding":
                     part.put_back(step, name, part.home)
-        warehouse.execute(f"INSERT INTO finding SELECT * FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
+        for name in ("finding", "moved_finding"):
+            warehouse.execute(f"INSERT INTO {name} FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
 
     def _site_part(self, warehouse: Warehouse) -> None:
         groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]

@@ -1,6 +1,6 @@
 """Which equipment must be computed anew: the temporary table `touched` (equipment_id), and `touched_visit` (visit_id).
-Which visits came, went or changed, as they were and as they are: `changed_visit`. Which equipment now stands at another
-site: `changed_site`.
+Which visits came, went or changed, as they were and as they are: `changed_visit` (`times`: -1 of a row that is a visit
+no more, 1 of one that was none). Which equipment now stands at another site: `changed_site`.
 
 What belongs here: what has come or changed since the last run, found by the staged rows. What does not: what a fleet
 step found that moves somebody else's figures (`stages.py` adds that).
@@ -24,13 +24,22 @@ RESTS_ON = {
 }
 # What else of a changed row, beside its key, is asked for.
 LOOKED_AT = {
-    "visits": ("equipment_id", "technician_id", "visited_at", "visited_on"),
+    "visits": (
+        "equipment_id",
+        "technician_id",
+        "instrument_id",
+        "visited_at",
+        "visited_on",
+        "pressure_unit",
+        "return_static",
+        "supply_static",
+    ),
     "work": ("equipment_id",),
     "equipment": ("site_id",),
 }
 # What a later reference day alone changes: something of the future has come to pass since the last run's reference day.
 VISITS_COME_TO_PASS = f"""
-    SELECT visit_id, {", ".join(LOOKED_AT["visits"])} FROM visit WHERE visited_on $between
+    SELECT visit_id, {", ".join(LOOKED_AT["visits"])}, 0 AS times FROM visit WHERE visited_on $between
 """
 COME_TO_PASS = """
     SELECT equipment_id FROM changed_visit
@@ -50,7 +59,11 @@ def find_touched(warehouse: Warehouse) -> None:
     """Make `touched` of the rows that came, went or changed since the last run, and of the days that have passed."""
     warehouse.execute("CREATE OR REPLACE TEMP TABLE touched (equipment_id VARCHAR PRIMARY KEY)")
     for table in TABLES:
-        columns = ", ".join(f"s.{c}" for c in dict.fromkeys((*table.key, *LOOKED_AT.get(table.name, ()))))
+        cleaned = {column.name: column.cleaned for column in table.columns}
+        columns = ", ".join(
+            f"{cleaned.get(name, f's.{name}')} AS {name}"
+            for name in dict.fromkeys((*table.key, *LOOKED_AT.get(table.name, ())))
+        )
         warehouse.execute(f"""
             CREATE OR REPLACE TEMP TABLE changed_row AS
             WITH moved AS (
@@ -64,7 +77,14 @@ def find_touched(warehouse: Warehouse) -> None:
                 SELECT row_id FROM {table.fates}
                 WHERE fate = 'repeated' AND load_id NOT IN (SELECT load_id FROM last.state.load)
             )
-            SELECT DISTINCT {columns} FROM {table.staged} AS s INNER JOIN moved AS m ON s.rowid = m.row_id
+            SELECT DISTINCT
+                {columns},
+                (s.wrong IS NULL AND m.row_id NOT IN (SELECT row_id FROM {table.fates}))::INTEGER - (
+                    s.wrong IS NULL
+                    AND s.load_id IN (SELECT load_id FROM last.state.load)
+                    AND m.row_id NOT IN (SELECT row_id FROM last.state.fate_{table.name})
+                )::INTEGER AS times
+            FROM {table.staged} AS s INNER JOIN moved AS m ON s.rowid = m.row_id
         """)
         touch(warehouse, RESTS_ON[table.name])
         if table is VISITS:

@@ -59,6 +59,12 @@ class Column:
         return self.sql_type
 
     @property
+    def cleaned(self) -> str:
+        """What the cleaned table holds of a staged row `s`."""
+        plain = f"s.{self.name}::VARCHAR" if self.words else f"s.{self.name}"
+        return f"coalesce({plain}, {self.default})" if self.default else plain
+
+    @property
     def expected(self) -> str:
         """What an error message says was expected here."""
         if self.kind == "word":

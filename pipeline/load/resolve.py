@@ -95,10 +95,7 @@ def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None
 
 def _clean(warehouse: Warehouse, table: Table, asked: Asked) -> None:
     """The cleaned table: of the rows that can be understood those without a fate."""
-    values = []
-    for c in table.columns:
-        plain = f"s.{c.name}::VARCHAR" if c.words else f"s.{c.name}"
-        values.append(f"coalesce({plain}, {c.default}) AS {c.name}" if c.default else f"{plain} AS {c.name}")
+    values = [f"{c.cleaned} AS {c.name}" for c in table.columns]
     if table.name == "visits":
         values += [f"s.{name}" for name, *_ in MADE_OF_VISITS]
     kind = "VIEW" if table.name in AS_VIEW else "TABLE"
@@ -129,15 +126,16 @@ def _collect(warehouse: Warehouse) -> None:
         first = f"(SELECT load_id, min(rowid) AS first_row FROM {t.staged} GROUP BY load_id)"
         fates.append(
             f"SELECT '{t.name}' AS table_name, f.load_id, f.row_id - a.first_row AS ordinal, f.fate, f.reason, "
-            f"f.detail, w.load_id AS by_load_id, f.by_row_id - b.first_row AS by_ordinal, f.key "
+            f"f.detail, b.load_id AS by_load_id, f.by_row_id - b.first_row AS by_ordinal, f.key "
             f"FROM {t.fates} AS f JOIN {first} AS a ON a.load_id = f.load_id "
-            f"LEFT JOIN {t.staged} AS w ON w.rowid = f.by_row_id LEFT JOIN {first} AS b ON b.load_id = w.load_id"
+            f"ASOF LEFT JOIN {first} AS b ON f.by_row_id >= b.first_row"  # the rows of a load stand together
             if warehouse.scalar(f"SELECT count(*) FROM {t.fates}")
             else f"SELECT '{t.name}', load_id, row_id, fate, reason, detail, load_id, by_row_id, key FROM {t.fates}"
         )
         counts.append(
-            f"SELECT s.load_id, count(*) AS n FROM {t.staged} AS s "
-            f"ANTI JOIN {t.fates} AS f ON f.row_id = s.rowid WHERE s.wrong IS NULL GROUP BY s.load_id"
+            f"SELECT load_id, sum(n)::BIGINT AS n FROM ("
+            f"SELECT load_id, count(*) AS n FROM {t.staged} WHERE wrong IS NULL GROUP BY load_id "
+            f"UNION ALL SELECT load_id, -count(*) FROM {t.fates} GROUP BY load_id) GROUP BY load_id"
         )
     names = "table_name, load_id, ordinal, fate, reason, detail, by_load_id, by_ordinal, key"
     warehouse.execute(f"CREATE OR REPLACE TABLE row_fate ({names}) AS " + " UNION ALL ".join(fates))

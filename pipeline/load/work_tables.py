@@ -26,9 +26,10 @@ def prepare(warehouse: Warehouse, keep_computed: bool = False) -> None:
     run is to build on it.
     """
     kept = KEPT | {table.staged for table in TABLES} if _is_ours(warehouse) else set()
+    dropped = 0
     if not (kept and keep_computed):
         with warehouse.transaction():
-            warehouse.drop_all_but(kept)
+            dropped = warehouse.drop_all_but(kept)
     warehouse.run("load/shown.sql")
     warehouse.run("load/schema.sql")
     for table in TABLES:
@@ -36,7 +37,7 @@ def prepare(warehouse: Warehouse, keep_computed: bool = False) -> None:
         warehouse.execute(f"CREATE TABLE IF NOT EXISTS {table.staged} ({columns})")
     if not warehouse.scalar("SELECT count(*) FROM load_format"):
         warehouse.execute(f"INSERT INTO load_format VALUES ({FORMAT}, '{shape()}')")
-    _checkpoint(warehouse)
+    _checkpoint(warehouse, dropped > 0)
 
 
 def _packing(table: Table, column: str) -> str:
@@ -45,16 +46,19 @@ def _packing(table: Table, column: str) -> str:
     return " USING COMPRESSION uncompressed" if rare else ""
 
 
-def _checkpoint(warehouse: Warehouse) -> None:
+def _checkpoint(warehouse: Warehouse, dropped: bool) -> None:
     """Free the room of what was dropped. Every run leaves a row group of its own, however small: many are merged.
 
     Merging writes a table anew, and happens in a checkpoint that has something to write: so only here, now and then.
     """
     loads = dict(warehouse.con.sql("SELECT table_name, count(*) FROM load_file GROUP BY ALL").fetchall())
-    before = warehouse.scalar("SELECT current_setting('max_vacuum_tasks')")
-    if any(
+    splintered = any(
         _is_splintered(warehouse, table.staged) for table in TABLES if loads.get(table.name, 0) > SPLINTERS
-    ):
+    )
+    if not (dropped or splintered):
+        return
+    before = warehouse.scalar("SELECT current_setting('max_vacuum_tasks')")
+    if splintered:
         warehouse.execute("SET max_vacuum_tasks = 1000")
     warehouse.execute("CHECKPOINT")
     warehouse.execute(f"SET max_vacuum_tasks = {before}")

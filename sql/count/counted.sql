@@ -1,32 +1,27 @@
--- What is counted (visit_count.sql, finding_count.sql): every visit, the branch of each piece of equipment, and every finding
--- with its visit. `sign` is -1 where a day's drop takes back what was counted (day/counted.sql).
+-- What is counted (visit_count.sql, finding_count.sql, technician_count.sql), over everything: every visit and every finding
+-- once. A day's drop counts only what moved, and takes back what was counted of it before (`times` is -1):
+-- pipeline/day/counts.py.
 CREATE OR REPLACE TEMP VIEW counted_visit AS
 SELECT
-    visit_id,
-    visited_on,
-    technician_id,
-    instrument_id,
-    equipment_id,
-    set_aside_because IS NULL AS valid,
-    like_new,
-    coalesce(repairs, '') AS repairs,
-    1 AS sign
-FROM staging.visit_measured;
-
-CREATE OR REPLACE TEMP VIEW counted_unit AS
-SELECT
-    e.equipment_id,
-    1 AS sign,
-    site.branch
-FROM equipment AS e
-LEFT JOIN site ON e.site_id = site.site_id;
+    v.technician_id,
+    v.instrument_id,
+    e.branch,
+    v.visited_on,
+    v.visited_on <= getvariable('today') AS has_been,
+    v.set_aside_because IS NULL AS valid,
+    v.like_new,
+    coalesce(v.repairs, '') <> '' AS repaired,
+    1 AS times
+FROM staging.visit_measured AS v
+INNER JOIN equipment_budget AS e ON v.equipment_id = e.equipment_id;
 
 CREATE OR REPLACE TEMP VIEW counted_finding AS
 SELECT
-    f.check_id,
-    f.consequence,
-    v.visited_on,
-    v.equipment_id,
-    1 AS sign
-FROM finding AS f
-INNER JOIN staging.visit_measured AS v ON f.visit_id = v.visit_id;
+    technician_id,
+    check_id,
+    consequence,
+    branch,
+    visited_on,
+    visited_on <= getvariable('today') AS has_been,
+    1 AS times
+FROM technician_finding;

@@ -1,7 +1,7 @@
 -- What the visits must know of each unit, joined to them once: dates and right ports (data contract, "The right ports")
 -- for the repairs; budgets of both sides (magnitudes, in. w.c.) that sum to the rated TESP, design airflows, taps, and
--- the air's density at its site. And the days of works: every kind of work but `other` and `filter_changed` starts a new
--- stretch of visits (data contract, "Since the last work").
+-- the air's density at its site; its branch for the counts. And the days of works: every kind of work but `other` and
+-- `filter_changed` starts a new stretch of visits (data contract, "Since the last work").
 CREATE OR REPLACE TABLE equipment_budget AS
 WITH worked AS (
     SELECT
@@ -30,6 +30,7 @@ SELECT
     e.motor_kind,
     e.nominal_tons,
     density_ratio(coalesce(s.elevation_ft, 0)) AS density_ratio,
+    s.branch,
     w.work_days[1] AS first_work_on,
     w.work_days[-1] AS last_work_on,
     len(w.work_days) AS n_work_days,

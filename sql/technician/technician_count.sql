@@ -2,12 +2,12 @@
 -- (expectations/published.py).
 CREATE OR REPLACE TABLE technician_visits AS
 SELECT technician_id, sum(times)::BIGINT AS n_visits
-FROM counted_of_visit
+FROM counted_visit
 GROUP BY technician_id;
 
 CREATE OR REPLACE TABLE technician_found AS
 SELECT technician_id, check_id, sum(times)::BIGINT AS n_found
-FROM counted_of_finding
+FROM counted_finding
 GROUP BY technician_id, check_id;
 
 -- Visits and skipped zeroes by month of the visits' local days.
@@ -19,11 +19,11 @@ SELECT
     sum(n_not_zeroed)::BIGINT AS n_not_zeroed
 FROM (
     SELECT technician_id, visited_on, times AS n_visits, 0 AS n_not_zeroed
-    FROM counted_of_visit
+    FROM counted_visit
     WHERE has_been
     UNION ALL
     SELECT technician_id, visited_on, 0, times
-    FROM counted_of_finding
+    FROM counted_finding
     WHERE has_been AND check_id = 'zero_not_recorded'
 )
 GROUP BY technician_id, month_on;
@@ -39,10 +39,10 @@ SELECT
     coalesce(sum(c.n_not_zeroed) FILTER (WHERE c.visited_on > t.trained_on), 0)::BIGINT AS n_not_zeroed_after
 FROM (
     SELECT technician_id, visited_on, times AS n_visits, 0 AS n_not_zeroed
-    FROM counted_of_visit
+    FROM counted_visit
     UNION ALL
     SELECT technician_id, visited_on, 0, times
-    FROM counted_of_finding
+    FROM counted_finding
     WHERE check_id = 'zero_not_recorded'
 ) AS c
 INNER JOIN technician AS t ON c.technician_id = t.technician_id

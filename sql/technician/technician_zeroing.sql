@@ -1,5 +1,5 @@
 -- A row per technician with any loaded visit: how often zeroing is skipped, and whether zeros on record hold.
--- A reason to coach, never proof of fault. practice_fit comes from pipeline/technician/skipping.py.
+-- A reason to coach, never proof of fault. practice_fit comes from pipeline/technician/practice.py.
 CREATE OR REPLACE TEMP TABLE zeroing_tested AS
 SELECT technician_id, p_value
 FROM practice_fit

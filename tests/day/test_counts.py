@@ -9,20 +9,20 @@ from pathlib import Path
 import pytest
 
 from pipeline.checks import all_checks
-from pipeline.day.counts import COUNTED, count_again
-from pipeline.stages import COUNT
-from pipeline.steps import run_steps
+from pipeline.day.counts import COUNTS, count_moved, find_moved_rows, take_back
+from pipeline.technician.stage import count_all
 from pipeline.warehouse import Warehouse, literal
 from tests.conftest import FIELD_TODAY
 
 FLEET_CHECK = next(check.check_id for check in all_checks() if check.scope == "fleet")
+COUNTED = (*COUNTS, "technician_month", "training_count")
+OTHERS = ("touched", "touched_visit", "asked")
 Rows = dict[str, list[tuple[object, ...]]]
 
 
 @pytest.fixture
 def warehouse(small_file: Path, tmp_path: Path) -> Iterator[Warehouse]:
-    """A copy of the small fleet's work file beside its publication, and `touched` with three pieces of equipment."""
-    shutil.copyfile(small_file, tmp_path / "fleet.duckdb")
+    """A copy of the small fleet's work file, and three pieces of equipment whose visits are touched."""
     work = shutil.copyfile(small_file.with_name("work.duckdb"), tmp_path / "work.duckdb")
     with Warehouse(work) as opened:
         opened.set_variable("today", FIELD_TODAY, "DATE")
@@ -30,21 +30,45 @@ def warehouse(small_file: Path, tmp_path: Path) -> Iterator[Warehouse]:
             "CREATE TEMP TABLE touched AS SELECT DISTINCT equipment_id FROM staging.visit_measured "
             "ORDER BY equipment_id LIMIT 3"
         )
+        opened.execute("CREATE TEMP TABLE asked (visit_id VARCHAR, check_id VARCHAR)")
         yield opened
 
 
-@pytest.fixture
-def published(tmp_path: Path) -> Path:
-    return tmp_path / "fleet.duckdb"
-
-
 def counted(warehouse: Warehouse) -> Rows:
-    return {name: warehouse.con.sql(f"FROM {name}").fetchall() for name in COUNTED}
+    return {name: sorted(warehouse.con.sql(f"FROM {name}").fetchall(), key=str) for name in COUNTED}
 
 
 def counted_anew(warehouse: Warehouse) -> Rows:
-    run_steps(warehouse, COUNT)
-    return counted(warehouse)
+    """All counted; nothing temporary stays, as a run counts either all or what moved."""
+    warehouse.drop_all_but(OTHERS, "temp")
+    count_all(warehouse)
+    rows = counted(warehouse)
+    warehouse.drop_all_but(OTHERS, "temp")
+    return rows
+
+
+def moves(warehouse: Warehouse, *statements: str) -> None:
+    """Run the statements, which change something of touched visits, or findings on visits that were asked again."""
+    warehouse.execute(
+        "CREATE TEMP TABLE touched_visit AS SELECT visit_id FROM staging.visit_measured SEMI JOIN touched "
+        "USING (equipment_id)"
+    )
+    warehouse.execute(
+        "INSERT INTO touched_visit SELECT visit_id || 'b' FROM touched_visit"
+    )  # that will have come
+    warehouse.execute(
+        "CREATE TEMP TABLE moved_visit AS SELECT visit_id FROM touched_visit UNION SELECT visit_id FROM asked"
+    )
+    findings = (
+        "CREATE OR REPLACE TEMP TABLE moved_finding AS FROM finding SEMI JOIN moved_visit USING (visit_id)"
+    )
+    warehouse.execute(findings)
+    take_back(warehouse, FIELD_TODAY.isoformat())
+    for statement in statements:
+        warehouse.execute(statement)
+    warehouse.execute(findings)
+    find_moved_rows(warehouse)
+    count_moved(warehouse)
 
 
 def visits_of(warehouse: Warehouse, nth: int) -> str:
@@ -53,10 +77,14 @@ def visits_of(warehouse: Warehouse, nth: int) -> str:
     return f"visit_id IN (SELECT visit_id FROM staging.visit_measured WHERE equipment_id = {literal(ids[nth][0])})"
 
 
-def change(warehouse: Warehouse) -> None:
+def changes(warehouse: Warehouse) -> list[str]:
     """A day's worth of changes to the touched equipment, and a fleet check that finds more of other equipment."""
     first, second, third = (visits_of(warehouse, n) for n in range(3))
-    for statement in (
+    warehouse.execute(
+        f"INSERT INTO asked SELECT visit_id, '{FLEET_CHECK}' FROM staging.visit_measured "
+        f"ANTI JOIN (SELECT visit_id FROM finding WHERE check_id = '{FLEET_CHECK}') AS f USING (visit_id)"
+    )
+    return [
         f"UPDATE staging.visit_measured SET visited_on = visited_on + 1, repairs = 'mended' WHERE {first}",
         f"UPDATE finding SET consequence = 'note' WHERE {first}",
         f"UPDATE staging.visit_measured SET technician_id = 'nobody', set_aside_because = 'x' WHERE {second}",
@@ -67,63 +95,46 @@ def change(warehouse: Warehouse) -> None:
         f"DATE '2024-02-29' AS visited_on) FROM staging.visit_measured WHERE {first}",
         "INSERT INTO finding SELECT visit_id || 'b', 'filter_dirty', 'not_like_new', NULL "
         f"FROM staging.visit_measured WHERE {first} AND visit_id NOT LIKE '%b'",
-        "UPDATE site SET branch = 'elsewhere' WHERE site_id NOT IN "
-        "(SELECT site_id FROM equipment ANTI JOIN touched USING (equipment_id))",
-        f"INSERT INTO finding SELECT visit_id, '{FLEET_CHECK}', 'note', NULL FROM staging.visit_measured "
-        f"ANTI JOIN (SELECT visit_id FROM finding WHERE check_id = '{FLEET_CHECK}') AS f USING (visit_id)",
-    ):
-        warehouse.execute(statement)
+        "UPDATE equipment_budget SET branch = 'elsewhere' WHERE equipment_id IN (FROM touched)",
+        "INSERT INTO finding SELECT visit_id, check_id, 'note', NULL FROM asked SEMI JOIN staging.visit_measured "
+        "USING (visit_id)",
+    ]
 
 
-def test_the_counts_are_those_of_all_visits(warehouse: Warehouse, published: Path) -> None:
-    before = counted(warehouse)
-    change(warehouse)
-    assert count_again(warehouse, published)
+def test_the_counts_are_those_of_all_visits(warehouse: Warehouse) -> None:
+    before = counted_anew(warehouse)
+    moves(warehouse, *changes(warehouse))
     rows = counted(warehouse)
     assert rows == counted_anew(warehouse)
     assert all(set(rows[name]) != set(before[name]) for name in COUNTED)
     assert any("elsewhere" in row for row in rows["visit_count"])
 
 
-def test_nothing_touched_changes_nothing(warehouse: Warehouse, published: Path) -> None:
+def test_nothing_touched_changes_nothing(warehouse: Warehouse) -> None:
     warehouse.execute("DELETE FROM touched")
-    before = counted(warehouse)
-    assert count_again(warehouse, published)
+    before = counted_anew(warehouse)
+    moves(warehouse)
     assert counted(warehouse) == before
 
 
-def test_only_the_touched_are_looked_at(warehouse: Warehouse, published: Path) -> None:
+def test_only_what_moved_is_looked_at(warehouse: Warehouse) -> None:
     """A value that this test spoils stays unseen where nothing is touched."""
-    before = counted(warehouse)
-    warehouse.execute(
-        "UPDATE staging.visit_measured SET set_aside_because = 'spoilt' WHERE equipment_id NOT IN (FROM touched)"
+    before = counted_anew(warehouse)
+    moves(
+        warehouse,
+        "UPDATE staging.visit_measured SET set_aside_because = 'spoilt' WHERE equipment_id NOT IN (FROM touched)",
     )
-    assert count_again(warehouse, published)
     assert counted(warehouse) == before != counted_anew(warehouse)
 
 
-@pytest.mark.parametrize("other", ["missing", "damaged", "of another run", "with pseudonyms"])
-def test_a_publication_that_does_not_fit_counts_everything(
-    warehouse: Warehouse, published: Path, other: str
-) -> None:
-    change(warehouse)
-    if other == "missing":
-        published.unlink()
-    elif other == "damaged":
-        published.write_bytes(b"no database" * 1000)
-    else:
-        warehouse.execute(f"ATTACH {literal(published)} AS spoilt")
-        warehouse.execute(
-            "UPDATE spoilt.publication SET pseudonyms = true"
-            if other == "with pseudonyms"
-            else "UPDATE spoilt.publication SET published_at = published_at - INTERVAL 1 DAY"
-        )
-        warehouse.execute("DETACH spoilt")
-    assert not count_again(warehouse, published)
-    assert counted(warehouse) == counted_anew(warehouse)
-
-
-def test_counts_that_do_not_add_up_are_made_anew(warehouse: Warehouse, published: Path) -> None:
-    warehouse.execute("UPDATE visit_count SET n_visits = n_visits + 1 WHERE counted_by = 'day'")
-    assert not count_again(warehouse, published)
-    assert counted(warehouse) == counted_anew(warehouse)
+def test_all_is_counted_where_somebody_was_trained(warehouse: Warehouse) -> None:
+    before = counted_anew(warehouse)
+    somebody = "technician_id = (SELECT min(technician_id) FROM technician_training)"
+    moves(
+        warehouse,
+        f"UPDATE technician SET trained_on = trained_on + 30 WHERE {somebody}",
+        "DELETE FROM staging.visit_measured WHERE visit_id IN (FROM touched_visit)",
+    )
+    rows = counted(warehouse)
+    assert rows == counted_anew(warehouse)
+    assert rows["training_count"] != before["training_count"]

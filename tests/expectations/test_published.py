@@ -56,6 +56,10 @@ PLANTED: dict[Name, list[list[str]]] = {
     (VISIT, "where the airflow is unknown all of the excess is restriction"): [
         ["UPDATE visit_static SET airflow_ratio = NULL, airflow_setting_inwc = 0.01"],
     ],
+    ("visit_count", "every visit and every finding is counted once"): [
+        update("visit_count", "n_visits = n_visits + 1", "counted_by = 'day'"),
+        delete("finding"),
+    ],
     ("technician_practice", "each technician's visits are all counted"): [
         update("technician_practice", "n_visits = n_visits - 1", "n_visits > 0"),
         delete("technician_practice"),
