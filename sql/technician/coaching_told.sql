@@ -48,7 +48,13 @@ SELECT
     TRUE
 FROM beside;
 
--- What zeros are on record of the visits with a reading of a doubtful zero.
+-- What zeros are on record of the visits with a reading of a doubtful zero. These are picked first: joined in one step,
+-- DuckDB may put all visits into a hash table to look few up in it.
+CREATE OR REPLACE TEMP TABLE coaching_zero_visit AS
+SELECT rowid AS visit_row, visit_id
+FROM staging.visit_measured
+WHERE rowid IN (SELECT visit_row FROM coaching_look WHERE of_zero);
+
 CREATE OR REPLACE TEMP TABLE coaching_zero AS
 SELECT
     s.visit_row,
@@ -61,11 +67,7 @@ SELECT
             coalesce(v.zero_supply::VARCHAR, 'not written')
         )
     END AS told
-FROM (
-    SELECT rowid AS visit_row, visit_id
-    FROM staging.visit_measured
-    WHERE rowid IN (SELECT visit_row FROM coaching_look WHERE of_zero)
-) AS s
+FROM coaching_zero_visit AS s
 INNER JOIN visit AS v USING (visit_id);
 
 CREATE OR REPLACE TEMP VIEW coaching_told AS

@@ -77,3 +77,9 @@ def test_a_lost_finding_stops_the_days_that_look_at_it(
         f"WHERE rowid = (SELECT min(rowid) FROM finding_count WHERE counted_by = 'day' AND {of_check})"
     )
     assert days_that_stop(long, order) == (1 if by_technician else groups(long))
+
+
+def test_the_last_digits_are_counted_anew(long: Warehouse, order: RunOrder) -> None:
+    """The counts that are kept would have everybody stand out."""
+    long.execute("UPDATE last_digit_count SET n_visits = 1000, n_end_of_2 = 2000, n_end_of_3 = 2000")
+    assert days_that_stop(long, order) == 0
