@@ -1,19 +1,17 @@
 """The visit checks as one suite, from the same files (`sql/checks/`): does the database, asked again, agree?
 
-Each check is one expectation whose query is the check's own SELECT over the work file. Its count must equal
-what stands in `finding`. Those that look along all visits of a technician are dear: of a long history they are asked of
-some technicians, of other ones each day. What each check found of all visits is kept in `check_run`, a row a check and
-run, for the trend over runs.
+Each check is one expectation whose query is the check's own SELECT over the work file, of a long history over some of
+its visits, other ones each day (`again.py`). Its count must equal what stands in `finding` of these visits. What each
+check found of all visits is kept in `check_run`, a row a check and run, for the trend over runs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
-from math import ceil
 
 import polars as pl
 
+from expectations.again import Again
 from expectations.rules import Outcome, Rule
 from pipeline.checks import all_checks
 from pipeline.errors import StageError
@@ -36,24 +34,9 @@ LOADED = """
 """
 
 
-def some_technicians(warehouse: Warehouse, today: date) -> str:
-    """The condition on a row of `visit` to be one of theirs: about `look_again_visits`, or all if they are fewer."""
-    visits = warehouse.scalar("SELECT count(*) FROM visit")
-    groups = max(ceil(visits / warehouse.settings["look_again_visits"]), 1)
-    return f"hash(technician_id) % {groups} = {today.toordinal() % groups}" if groups > 1 else "true"
-
-
-def check_rules(some: str = "true") -> list[Rule]:
-    """Every check as a rule: its SELECT finds the visits that fail; one of scope fleet among the visits of `some`."""
-    return [
-        Rule(c.check_id, "reading", _among(some, c.sql) if c.scope == "fleet" else c.sql)
-        for c in all_checks()
-    ]
-
-
-def _among(some: str, sql: str) -> str:
-    """The same SELECT over some rows of `visit`, whose place they take by their name."""
-    return f"WITH visit AS (SELECT * FROM main.visit WHERE {some})\nSELECT * FROM ({sql})"
+def check_rules(again: Again) -> list[Rule]:
+    """Every check as a rule: its SELECT finds the visits that fail, among those of which it is asked again."""
+    return [Rule(c.check_id, "reading", again.asked(c)) for c in all_checks()]
 
 
 def record(
@@ -84,23 +67,29 @@ def record(
     warehouse.store("check_run", pl.concat([before, now]))
 
 
-def compare(warehouse: Warehouse, outcomes: Sequence[Outcome], some: str, found: Mapping[str, int]) -> None:
-    """StageError where a check, asked again, does not find what was `found` (of the visits of `some`)."""
-    rows = f"finding SEMI JOIN (SELECT visit_id FROM visit WHERE {some}) USING (visit_id)"
-    of_some = found_in(warehouse, rows)
-    expected = {
-        **found,
-        **{c.check_id: of_some.get(c.check_id, 0) for c in all_checks() if c.scope == "fleet"},
-    }
+def compare(warehouse: Warehouse, outcomes: Sequence[Outcome], again: Again) -> None:
+    """StageError where a check, asked again, does not find what stands in `finding` of these visits."""
+    expected = _found_of(warehouse, again)
     wrong = [o for o in outcomes if o.failing != expected.get(o.rule.name, 0)]
     if wrong:
         said = ", ".join(f"{o.rule.name} {o.failing} against {expected.get(o.rule.name, 0)}" for o in wrong)
         raise StageError(f"checks asked again do not agree with the findings (suite against finding): {said}")
 
 
-def found_in(warehouse: Warehouse, rows: str = "finding") -> dict[str, int]:
-    """How many visits each check found, of these rows of `finding`."""
-    return dict(warehouse.con.sql(f"SELECT check_id, count(*) FROM {rows} GROUP BY check_id").fetchall())
+def _found_of(warehouse: Warehouse, again: Again) -> dict[str, int]:
+    """How many of the visits of which it is asked again each check found."""
+    fleet = {check.check_id for check in all_checks() if check.scope == "fleet"}
+    found = warehouse.con.sql(
+        "SELECT check_id, count(*) FILTER (by_day), count(*) FILTER (by_technician) FROM finding INNER JOIN ("
+        f"SELECT visit_id, {again.days} AS by_day, {again.technicians} AS by_technician FROM visit "
+        f"WHERE {again.days} OR {again.technicians}) USING (visit_id) GROUP BY check_id"
+    ).fetchall()
+    return {check: of_technicians if check in fleet else of_days for check, of_days, of_technicians in found}
+
+
+def found_in(warehouse: Warehouse) -> dict[str, int]:
+    """How many visits each check found."""
+    return dict(warehouse.con.sql("SELECT check_id, count(*) FROM finding GROUP BY check_id").fetchall())
 
 
 def _earlier(warehouse: Warehouse, order: RunOrder, loaded: str) -> pl.DataFrame:

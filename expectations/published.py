@@ -7,7 +7,7 @@ Keys, words, probabilities and intervals are declared below; whatever joins tabl
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from expectations.contracts import in_list, key_text, rules_in, unique
@@ -90,17 +90,25 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     files = rules_in("contracts")
     single += [rule for rule in files if not rule.screen]
     there = warehouse.relations()
-    views = {name for name, kind in there.items() if kind == "VIEW"}
-    in_views = [rule for rule in (*bounds, *single) if rule.table_name in views and _broken(rule)]
-    # After a day's drop: of the other rows it held when they were made.
-    rows = {view: f"changed.{view}" if f"changed.{view}" in there else view for view in views}
+    # After a day's drop: of the other rows it held when they were made, and they are what they were.
+    computed = {table: f"changed.{table}" for table in KEYS if f"changed.{table}" in there}
+    scanned = {name: name for name, kind in there.items() if kind == "VIEW"} | computed
+    by_scan = [rule for rule in (*bounds, *single) if rule.table_name in scanned and _broken(rule)]
     return [
-        *_keys(files),
-        *screened([rule for rule in bounds if rule not in in_views]),
-        *together([rule for rule in single if rule not in in_views]),
-        *(rule for view in sorted(views) for rule in _in_one_scan(in_views, view, rows[view])),
+        *_keys(files, computed),
+        *screened([rule for rule in bounds if rule not in by_scan]),
+        *together([_of_computed(rule, computed) for rule in single if rule not in by_scan]),
+        *(rule for table in sorted(scanned) for rule in _in_one_scan(by_scan, table, scanned[table])),
         *(rule for rule in files if rule.screen),
     ]
+
+
+def _of_computed(rule: Rule, computed: Mapping[str, str]) -> Rule:
+    """A rule that compares rows of one piece of equipment only, asked of those that were computed."""
+    if not rule.by_equipment or rule.table_name not in computed:
+        return rule
+    rows = ", ".join(f"{table} AS (FROM {changed})" for table, changed in computed.items())
+    return replace(rule, sql=f"WITH {rows}\nSELECT * FROM ({rule.sql}\n)", asked="changed")
 
 
 def _broken(rule: Rule) -> str | None:
@@ -109,26 +117,37 @@ def _broken(rule: Rule) -> str | None:
     return found[1].strip() if found and rule.sql.count("FROM") == 1 else None
 
 
-def _in_one_scan(rules: Sequence[Rule], view: str, rows: str) -> list[Rule]:
-    """The rules of one view with one screen for all: its columns have no statistics, and are computed once.
+def _in_one_scan(rules: Sequence[Rule], table: str, rows: str) -> list[Rule]:
+    """The rules of one view, or of rows that were computed, with one screen for all: such columns have no statistics,
+    and those of a view are computed once so.
 
     `rows` names those of its rows that may break a rule.
     """
-    mine = [rule for rule in rules if rule.table_name == view]
+    mine = [rule for rule in rules if rule.table_name == table]
     broken = " OR ".join(f"({_broken(rule)})" for rule in mine)
-    return [replace(rule, screen=f"SELECT 1 AS what FROM {rows} WHERE {broken}") for rule in mine]
+    screen = f"SELECT 1 AS what FROM {rows} WHERE {broken}"
+    return [replace(rule, screen=screen, asked="all" if rows == table else "changed") for rule in mine]
 
 
-def _keys(files: Sequence[Rule]) -> list[Rule]:
-    """Rows told apart by a hash of their key are told apart by the key; that is the cheaper question."""
+def _keys(files: Sequence[Rule], computed: Mapping[str, str]) -> list[Rule]:
+    """Rows told apart by a hash of their key are told apart by the key; that is the cheaper question.
+
+    Of what was computed all rows of each piece of equipment, or of each visit, are there: none has its like elsewhere.
+    """
     rules = []
     for table, key in KEYS.items():
-        screen = f"FROM {table} HAVING count(*) <> count(DISTINCT hash({', '.join(key)}))"
-        rules.append(replace(unique(table, key), screen=screen))
+        rows = computed.get(table, table)
+        screen = f"FROM {rows} HAVING count(*) <> count(DISTINCT hash({', '.join(key)}))"
+        rules.append(
+            replace(unique(table, key), screen=screen, asked="all" if rows == table else "changed")
+        )
     # Where the visits are just those loaded, each is there once.
     (complete,) = [r.screen for r in files if r.table_name == "visit_static" and r.screen]
     others = screened([r for r in rules if r.table_name != "visit_static"])
-    return [*others, *(replace(r, screen=complete) for r in rules if r.table_name == "visit_static")]
+    return [
+        *others,
+        *(replace(r, screen=complete, asked="all") for r in rules if r.table_name == "visit_static"),
+    ]
 
 
 def _within(table: str, columns: tuple[str, ...], low: float, high: float | None, words: str) -> Rule:

@@ -15,7 +15,7 @@ from pipeline.day import last_run
 from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
 from pipeline.day.coaching import show_moved
 from pipeline.day.counts import count_again
-from pipeline.day.replace import Part, read_by
+from pipeline.day.replace import Part, leave_rows, read_by, which_rows
 from pipeline.day.technician_counts import count_moved, take_back
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
@@ -55,6 +55,8 @@ class Day:
         self.may_be_part = False  # is there a last run to build on?
         self.is_part = False
         self.replaced = 0.0  # share of the equipment whose rows were replaced since everything was computed
+        # By table that equipment steps alone make the condition for a row to have been computed.
+        self.computed: dict[str, str] = {}
         self._part: Part | None = None
 
     def load(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -86,7 +88,6 @@ class Day:
         for step in STATIC:
             for name in step.makes:
                 self._part.put_back(step, name, self._part.home)
-        self._part.leave("visit_static", "changed")
 
     def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
@@ -128,7 +129,9 @@ class Day:
             last_run.detach(warehouse)
 
     def contracts(self, warehouse: Warehouse, order: RunOrder) -> None:
-        """The contracts, those of a visit asked of the visits that were computed."""
+        """The contracts, asked of the rows that were computed where what they say of the others still holds."""
+        if self.computed:
+            leave_rows(warehouse, "changed", self.computed)
         dict(STAGES)["contracts"](warehouse, order)
         forget_changes(warehouse)
 
@@ -187,6 +190,7 @@ class Day:
                 if name != "finding":
                     part.put_back(step, name, part.home)
         warehouse.execute(f"INSERT INTO finding SELECT * FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
+        self.computed["finding"] = "visit_id IN (FROM moved_visit)"
 
     def _site_part(self, warehouse: Warehouse) -> None:
         groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]
@@ -200,6 +204,7 @@ class Day:
             "CREATE OR REPLACE TEMP TABLE touched_late AS FROM touched ANTI JOIN touched_before USING (equipment_id)"
         )
         part.widen(SITE, "touched_late")
+        part.leave("visit_static", "changed")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_number AS "
             "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
@@ -215,6 +220,7 @@ class Day:
                         part.put_back(step, name, part.home)
                     elif name in KEPT:
                         part.put_back(step, name, "last")
+        self.computed["site_static"] = which_rows(["equipment_id"])
 
     def _drop_part(self) -> None:
         if self._part is not None:
