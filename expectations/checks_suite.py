@@ -16,7 +16,7 @@ from expectations.rules import Outcome, Rule
 from pipeline.checks import all_checks
 from pipeline.errors import StageError
 from pipeline.stages import RunOrder
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, literal
 
 SCHEMA = {
     "run_id": pl.Int64,
@@ -78,18 +78,17 @@ def compare(warehouse: Warehouse, outcomes: Sequence[Outcome], again: Again) -> 
 
 def _found_of(warehouse: Warehouse, again: Again) -> dict[str, int]:
     """How many of the visits of which it is asked again each check found."""
-    fleet = {check.check_id for check in all_checks() if check.scope == "fleet"}
-    found = warehouse.con.sql(
-        "SELECT check_id, count(*) FILTER (by_day), count(*) FILTER (by_technician) FROM finding INNER JOIN ("
-        f"SELECT visit_id, {again.days} AS by_day, {again.technicians} AS by_technician FROM visit "
-        f"WHERE {again.days} OR {again.technicians}) USING (visit_id) GROUP BY check_id"
-    ).fetchall()
-    return {check: of_technicians if check in fleet else of_days for check, of_days, of_technicians in found}
+    found: dict[str, int] = {}
+    for some, scope in ((again.days, "equipment"), (again.technicians, "fleet")):
+        asked = ", ".join(literal(check.check_id) for check in all_checks() if check.scope == scope)
+        rows = f"finding SEMI JOIN (SELECT visit_id FROM visit WHERE {some}) USING (visit_id)"
+        found |= found_in(warehouse, f"{rows} WHERE check_id IN ({asked})")
+    return found
 
 
-def found_in(warehouse: Warehouse) -> dict[str, int]:
-    """How many visits each check found."""
-    return dict(warehouse.con.sql("SELECT check_id, count(*) FROM finding GROUP BY check_id").fetchall())
+def found_in(warehouse: Warehouse, rows: str = "finding") -> dict[str, int]:
+    """How many visits each check found, of these rows of `finding`."""
+    return dict(warehouse.con.sql(f"SELECT check_id, count(*) FROM {rows} GROUP BY check_id").fetchall())
 
 
 def _earlier(warehouse: Warehouse, order: RunOrder, loaded: str) -> pl.DataFrame:

@@ -100,9 +100,7 @@ def test_check_run_tells_of_all_visits(long: Warehouse, order: RunOrder) -> None
 
 
 @pytest.mark.parametrize("check", ["filter_dirty", "zero_stale"])
-def test_a_lost_finding_stops_the_day_that_looks_at_it(
-    long: Warehouse, order: RunOrder, check: str
-) -> None:
+def test_a_lost_finding_stops_the_day_that_looks_at_it(long: Warehouse, order: RunOrder, check: str) -> None:
     long.execute(
         f"DELETE FROM finding WHERE rowid = (SELECT min(rowid) FROM finding WHERE check_id = '{check}')"
     )
