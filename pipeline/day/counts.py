@@ -11,18 +11,13 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.change import last_publication
+from pipeline.change import IS_THE_LAST, last_publication
 from pipeline.checks import all_checks
 from pipeline.stages import COUNT
 from pipeline.steps import run_steps
 from pipeline.warehouse import Warehouse
 
 COUNTED = ("visit_count", "finding_count")
-# Does the publication show the rows on which the counts in the work file rest?
-IS_THE_LAST = """
-    SELECT f.published_at = h.published_at AND NOT f.pseudonyms
-    FROM former.publication AS f, publication AS h
-"""
 ADDS_UP = """
     SELECT (SELECT count(*) FROM staging.visit_measured)
         = (SELECT coalesce(sum(n_visits), 0) FROM visit_count WHERE counted_by = 'day')

@@ -11,6 +11,7 @@ from contextlib import AbstractContextManager
 from dataclasses import replace
 from itertools import groupby
 
+from pipeline.change import is_of_last_run
 from pipeline.day import last_run
 from pipeline.day.around import IS_FLEET_CHECK, ask_around_changes, replace_findings
 from pipeline.day.coaching import show_moved
@@ -23,7 +24,7 @@ from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
 from pipeline.scale.spread import names_in
 from pipeline.site.stage import STEPS as SITE
-from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
+from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage, publish_stage
 from pipeline.steps import Step, run_steps
 from pipeline.technician.stage import run_technician
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -132,12 +133,16 @@ class Day:
         """The contracts, asked of the rows that were computed where what they say of the others still holds."""
         if self.computed:
             leave_rows(warehouse, "changed", self.computed)
+        touched = warehouse.query("FROM touched") if self.is_part else None
         dict(STAGES)["contracts"](warehouse, order)
         forget_changes(warehouse)
+        if touched is not None:  # temporary tables go while the file is with Great Expectations
+            warehouse.store("touched", touched, temporary=True)
 
     def publish(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Publish; then the run is complete, and the next may build on it."""
-        dict(STAGES)["publish"](warehouse, order)
+        only_touched = self.is_part and is_of_last_run(warehouse, order.published_file)
+        publish_stage(warehouse, order, only_touched=only_touched)
         if _is_long(warehouse):
             last_run.attach(warehouse, order.into)
             last_run.remember(warehouse, order, self.replaced)
