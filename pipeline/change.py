@@ -53,7 +53,7 @@ def make_site_change(warehouse: Warehouse, published_file: Path, *, only_touched
 
 
 def is_of_last_run(warehouse: Warehouse, published_file: Path) -> bool:
-    """Does the publication show what the last run left in the work file? To be asked before this run describes itself."""
+    """Does the publication show what the last run left in the work file? Asked before this run describes itself."""
     if "publication" not in warehouse.tables():
         return False
     with last_publication(warehouse, published_file) as is_there:
