@@ -43,4 +43,4 @@ class ChangedRows:
             return rule
         sql, n = re.subn(rf"\bFROM {table}\b", f"FROM changed.{table}", rule.sql, count=1)
         assert n == 1, f"{rule.name}: its rows come from {table} first"
-        return replace(rule, sql=sql)
+        return replace(rule, sql=sql, asked="changed")

@@ -18,7 +18,7 @@ from pipeline.load.inputs import TABLES, Column, Table
 from pipeline.settings import Settings
 from pipeline.warehouse import SQL_DIR
 
-HEADER = re.compile(r"^-- (rule|table|rows): (.+)$", re.MULTILINE)
+HEADER = re.compile(r"^-- (rule|table|rows|scope): (.+)$", re.MULTILINE)
 
 # (table, column, lowest, highest): common practice, no source.
 RANGES: tuple[tuple[str, str, float, float], ...] = (
@@ -41,8 +41,9 @@ RANGES: tuple[tuple[str, str, float, float], ...] = (
 
 
 def rules_in(folder: str) -> list[Rule]:
-    """The rules written as files: `sql/<folder>/*.sql`, each with its `-- rule:` and `-- table:` on top. A file of the
-    same name in `sql/<folder>/screens` is its screen."""
+    """The rules written as files: `sql/<folder>/*.sql`, each with its `-- rule:` and `-- table:` on top, and `-- scope:
+    equipment` where it compares rows of one piece of equipment only. A file of the same name in `sql/<folder>/screens`
+    is its screen."""
     return [_read(path) for path in sorted((SQL_DIR / folder).glob("*.sql"))]
 
 
@@ -60,6 +61,7 @@ def _read(path: Path) -> Rule:
         text.strip().rstrip(";"),
         sentences=sentences,
         screen=screen.read_text(encoding="utf-8") if screen.exists() else None,
+        by_equipment=header.get("scope") == "equipment",
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from expectations import checks_suite, published
+from expectations.again import asked_again
 from expectations.rules import count_failing
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
@@ -13,10 +14,10 @@ def look_before_publishing(warehouse: Warehouse, order: RunOrder) -> None:
 
     Both suites run in one session, because the work file has to be closed for it.
     """
-    some = checks_suite.some_technicians(warehouse, order.today)
-    checks = checks_suite.check_rules(some)
-    outcomes = count_failing(warehouse, checks + published.published_rules(warehouse))
-    found = checks_suite.found_in(warehouse)
-    checks_suite.compare(warehouse, outcomes[: len(checks)], some, found)
-    checks_suite.record(warehouse, order, outcomes[: len(checks)], found)
+    again = asked_again(warehouse, order.today)
+    checks = checks_suite.check_rules(again)
+    rules = checks + published.published_rules(warehouse)
+    outcomes = count_failing(warehouse, rules, again.set_up(warehouse))
+    checks_suite.compare(warehouse, outcomes[: len(checks)], again)
+    checks_suite.record(warehouse, order, outcomes[: len(checks)], checks_suite.found_in(warehouse))
     published.hold(warehouse, outcomes[len(checks) :])

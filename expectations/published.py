@@ -7,7 +7,7 @@ Keys, words, probabilities and intervals are declared below; whatever joins tabl
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from expectations.contracts import in_list, key_text, rules_in, unique
@@ -30,6 +30,12 @@ KEYS: dict[str, tuple[str, ...]] = {
     "instrument_offset": ("technician_id", "instrument_id"),
     "technician_practice": ("technician_id",),
     "work_effect": ("work_kind",),
+}
+# The rules whose screens find a row that is there twice, too.
+COMPLETE = {
+    "every loaded visit has its row, and no other",
+    "every equipment and mode with a visit has its row, and no other",
+    "every row of site_static has a trend, and no other",
 }
 SIDES = ("return", "supply", "airflow_setting", "none")
 TRENDS = ("rising", "falling", "steady", "too_few_visits")
@@ -87,20 +93,28 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     single = [in_list(table, KEYS[table], column, words) for table, column, words in WORDS]
     single.append(in_list("rejected_row", ("file", "line_number"), "reason", REASONS))
     single += [_ordered(*interval) for interval in INTERVALS]
-    files = rules_in("contracts")
-    single += [rule for rule in files if not rule.screen]
     there = warehouse.relations()
-    views = {name for name, kind in there.items() if kind == "VIEW"}
-    in_views = [rule for rule in (*bounds, *single) if rule.table_name in views and _broken(rule)]
-    # After a day's drop: of the other rows it held when they were made.
-    rows = {view: f"changed.{view}" if f"changed.{view}" in there else view for view in views}
+    # After a day's drop: of the other rows it held when they were made, and they are what they were.
+    computed = {table: f"changed.{table}" for table in KEYS if f"changed.{table}" in there}
+    files = [_of_computed(rule, computed) for rule in rules_in("contracts")]
+    single += [rule for rule in files if not rule.screen]
+    scanned = {name: name for name, kind in there.items() if kind == "VIEW"} | computed
+    by_scan = [rule for rule in (*bounds, *single) if rule.table_name in scanned and _broken(rule)]
     return [
-        *_keys(files),
-        *screened([rule for rule in bounds if rule not in in_views]),
-        *together([rule for rule in single if rule not in in_views]),
-        *(rule for view in sorted(views) for rule in _in_one_scan(in_views, view, rows[view])),
+        *_keys(files, computed),
+        *screened([rule for rule in bounds if rule not in by_scan]),
+        *together([rule for rule in single if rule not in by_scan]),
+        *(rule for table in sorted(scanned) for rule in _in_one_scan(by_scan, table, scanned[table])),
         *(rule for rule in files if rule.screen),
     ]
+
+
+def _of_computed(rule: Rule, computed: Mapping[str, str]) -> Rule:
+    """A rule that compares rows of one piece of equipment only, asked of those that were computed, without a screen."""
+    if not rule.by_equipment or rule.table_name not in computed:
+        return rule
+    rows = ", ".join(f"{table} AS (FROM {changed})" for table, changed in computed.items())
+    return replace(rule, sql=f"WITH {rows}\nSELECT * FROM ({rule.sql}\n)", screen=None, asked="changed")
 
 
 def _broken(rule: Rule) -> str | None:
@@ -109,26 +123,35 @@ def _broken(rule: Rule) -> str | None:
     return found[1].strip() if found and rule.sql.count("FROM") == 1 else None
 
 
-def _in_one_scan(rules: Sequence[Rule], view: str, rows: str) -> list[Rule]:
-    """The rules of one view with one screen for all: its columns have no statistics, and are computed once.
+def _in_one_scan(rules: Sequence[Rule], table: str, rows: str) -> list[Rule]:
+    """The rules of one view, or of rows that were computed, with one screen for all: such columns have no statistics,
+    and those of a view are computed once so.
 
     `rows` names those of its rows that may break a rule.
     """
-    mine = [rule for rule in rules if rule.table_name == view]
+    mine = [rule for rule in rules if rule.table_name == table]
     broken = " OR ".join(f"({_broken(rule)})" for rule in mine)
-    return [replace(rule, screen=f"SELECT 1 AS what FROM {rows} WHERE {broken}") for rule in mine]
+    screen = f"SELECT 1 AS what FROM {rows} WHERE {broken}"
+    return [replace(rule, screen=screen, asked="all" if rows == table else "changed") for rule in mine]
 
 
-def _keys(files: Sequence[Rule]) -> list[Rule]:
-    """Rows told apart by a hash of their key are told apart by the key; that is the cheaper question."""
-    rules = []
+def _keys(files: Sequence[Rule], computed: Mapping[str, str]) -> list[Rule]:
+    """Rows told apart by a hash of their key are told apart by the key; that is the cheaper question. None is asked
+    where the rows are just those of another table, each once.
+
+    Of what was computed all rows of each piece of equipment, or of each visit, are there: none has its like elsewhere.
+    """
+    complete = {rule.table_name: rule.screen for rule in files if rule.name in COMPLETE and rule.screen}
+    rules, others = [], []
     for table, key in KEYS.items():
-        screen = f"FROM {table} HAVING count(*) <> count(DISTINCT hash({', '.join(key)}))"
-        rules.append(replace(unique(table, key), screen=screen))
-    # Where the visits are just those loaded, each is there once.
-    (complete,) = [r.screen for r in files if r.table_name == "visit_static" and r.screen]
-    others = screened([r for r in rules if r.table_name != "visit_static"])
-    return [*others, *(replace(r, screen=complete) for r in rules if r.table_name == "visit_static")]
+        rule = unique(table, key)
+        if table in complete:
+            rules.append(replace(rule, screen=complete[table]))
+            continue
+        rows = computed.get(table, table)
+        screen = f"FROM {rows} HAVING count(*) <> count(DISTINCT hash({', '.join(key)}))"
+        others.append(replace(rule, screen=screen, asked="all" if rows == table else "changed"))
+    return [*screened(others), *rules]
 
 
 def _within(table: str, columns: tuple[str, ...], low: float, high: float | None, words: str) -> Rule:

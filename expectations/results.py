@@ -1,7 +1,7 @@
 """From counts to verdicts: the table `gate_result`, one row an expectation.
 
 Columns: stage (loaded | published), expectation, table_name, success, observed (rows that break it), allowed
-(rows that may), detail (the first such rows, in words).
+(rows that may), detail (the first such rows, in words), asked (of all rows, or of those that may have changed).
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ SCHEMA = {
     "observed": pl.Int64,
     "allowed": pl.Int64,
     "detail": pl.String,
+    "asked": pl.String,
 }
 
 
@@ -37,11 +38,15 @@ class Judged:
     allowed: int
     examples: tuple[str, ...] = ()
     sentences: bool = False
+    asked: str = "all"
 
     def row(self, stage: str) -> tuple[object, ...]:
         """As a row of `gate_result`."""
         detail = "; ".join(self.examples) or None
-        return (stage, self.expectation, self.table_name, self.success, self.observed, self.allowed, detail)
+        return (
+            *(stage, self.expectation, self.table_name, self.success, self.observed, self.allowed),
+            *(detail, self.asked),
+        )
 
 
 def judge(warehouse: Warehouse, outcomes: Sequence[Outcome]) -> list[Judged]:
@@ -57,7 +62,8 @@ def _judge(warehouse: Warehouse, outcome: Outcome) -> Judged:
         allowed = math.floor(rule.allowed * rows + 1e-9)
     named = tuple(examples(warehouse, rule)) if outcome.failing else ()
     success = outcome.failing <= allowed
-    return Judged(rule.name, rule.table_name, success, outcome.failing, allowed, named, rule.sentences)
+    counted = (success, outcome.failing, allowed, named)
+    return Judged(rule.name, rule.table_name, *counted, rule.sentences, rule.asked)
 
 
 def keep(warehouse: Warehouse, stage: str, judged: Sequence[Judged]) -> None:

@@ -19,7 +19,9 @@ class Rule:
     """`sql` selects a row for each thing that is wrong, its first column in words (`sentences`: whole ones).
 
     `allowed` is the share of the table's rows that may be wrong. `screen` is a query for several rules, or a cheaper
-    one: where it finds no row, none breaks the rule; where it finds any, the rule itself is asked.
+    one: where it finds no row, none breaks the rule; where it finds any, the rule itself is asked. `by_equipment`: what
+    it says of a row depends on rows of the same piece of equipment only. `asked` of 'all' rows, or of those that may
+    have 'changed' since it held of all.
     """
 
     name: str
@@ -28,6 +30,8 @@ class Rule:
     allowed: float = 0.0
     sentences: bool = False
     screen: str | None = None
+    by_equipment: bool = False
+    asked: str = "all"
 
 
 @dataclass(frozen=True)
@@ -39,8 +43,11 @@ class Outcome:
     seconds: float
 
 
-def count_failing(warehouse: Warehouse, rules: Sequence[Rule]) -> list[Outcome]:
-    """Count the rows that break each rule, in order. A rule that raises is a StageError with name and SQL."""
+def count_failing(warehouse: Warehouse, rules: Sequence[Rule], *set_up: str) -> list[Outcome]:
+    """Count the rows that break each rule, in order. A rule that raises is a StageError with name and SQL.
+
+    `set_up`: statements that the session runs first, for temporary tables that several rules read.
+    """
     if not rules:
         return []
     if str(warehouse.path) == ":memory:":
@@ -48,13 +55,13 @@ def count_failing(warehouse: Warehouse, rules: Sequence[Rule]) -> list[Outcome]:
     with collecting_later():
         from expectations.datasource import count_rows
 
-    set_up = _set_up(warehouse)
+    session = [*_set_up(warehouse), *set_up]
     first = list(dict.fromkeys(rule.screen or rule.sql for rule in rules))
     with warehouse.released():
-        counted = dict(zip(first, count_rows(str(warehouse.path), set_up, first), strict=True))
+        counted = dict(zip(first, count_rows(str(warehouse.path), session, first), strict=True))
         again = [r.sql for r in rules if r.screen and not _clean(counted[r.screen])]
         if again:
-            counted |= zip(again, count_rows(str(warehouse.path), set_up, again), strict=True)
+            counted |= zip(again, count_rows(str(warehouse.path), session, again), strict=True)
     outcomes = []
     for rule in rules:
         told = rule.screen if rule.screen and _clean(counted[rule.screen]) else rule.sql

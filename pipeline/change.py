@@ -24,18 +24,40 @@ SAME_FILES = """
         (SELECT file_sha256, table_name FROM load_ledger EXCEPT SELECT file_sha256, table_name FROM former.load_ledger)
     )
 """
+# Does the attached publication show the rows that the last run left in the work file?
+IS_THE_LAST = """
+    SELECT f.published_at = h.published_at AND NOT f.pseudonyms
+    FROM former.publication AS f, publication AS h
+"""
+LEFT = {"state_then": "VIEW", "state_here": "VIEW", "state_former": "TABLE", "state_since": "TABLE"}
 NEEDED = {"site_static", "equipment", "publication", "load_ledger", "site_change"}
 
 
-def make_site_change(warehouse: Warehouse, published_file: Path) -> None:
+def make_site_change(warehouse: Warehouse, published_file: Path, *, only_touched: bool = False) -> None:
     """Make `site_change`: what this run says of every unit and mode against what `published_file` said.
 
-    Needs `publication`, as every view on `site_change` does.
+    Needs `publication`, as every view on `site_change` does. `only_touched`: units of equipment that is not in the
+    temporary table `touched` are what they were in `published_file`, and are not compared.
     """
     with last_publication(warehouse, published_file) as is_there:
-        warehouse.run(f"publish/{_former(warehouse) if is_there else 'state_former_none'}.sql")
+        former = _former(warehouse) if is_there else "state_former_none"
+        compares = former == "state_former"
+        some = " SEMI JOIN touched USING (equipment_id)" if only_touched and compares else ""
+        if compares:
+            warehouse.execute(f"CREATE OR REPLACE TEMP VIEW state_then AS FROM former.site_static{some}")
+        warehouse.execute(f"CREATE OR REPLACE TEMP VIEW state_here AS FROM site_static{some}")
+        warehouse.run(f"publish/{former}.sql")
     warehouse.run("publish/site_change.sql")
-    warehouse.execute("DROP TABLE temp.state_former")
+    for name, kind in LEFT.items():
+        warehouse.execute(f"DROP {kind} IF EXISTS temp.{name}")
+
+
+def is_of_last_run(warehouse: Warehouse, published_file: Path) -> bool:
+    """Does the publication show what the last run left in the work file? Asked before this run describes itself."""
+    if "publication" not in warehouse.tables():
+        return False
+    with last_publication(warehouse, published_file) as is_there:
+        return is_there and bool(warehouse.scalar(IS_THE_LAST))
 
 
 @contextmanager

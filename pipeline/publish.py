@@ -94,10 +94,13 @@ VIEWS = {
 }
 
 
-def publish(warehouse: Warehouse, order: RunOrder) -> None:
-    """Write DIR/fleet.duckdb.new, make it durable, and put it in the place of DIR/fleet.duckdb."""
+def publish(warehouse: Warehouse, order: RunOrder, *, only_touched: bool = False) -> None:
+    """Write DIR/fleet.duckdb.new, make it durable, and put it in the place of DIR/fleet.duckdb.
+
+    `only_touched`: of the last publication only equipment in `touched` may differ (change.py).
+    """
     describe_run(warehouse, order)
-    make_site_change(warehouse, order.published_file)
+    make_site_change(warehouse, order.published_file, only_touched=only_touched)
     names = describe_tables(warehouse)
     target = order.published_file
     new = target.with_name(target.name + ".new")

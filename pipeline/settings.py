@@ -160,9 +160,9 @@ DEFAULTS: tuple[Setting, ...] = (
     ),
     Setting(
         "look_again_visits",
-        200_000,
+        100_000,
         "visits",
-        "so many, about, are looked at again along each technician before publishing; " + COMMON,
+        "so many, about, are looked at again before publishing, by days and along technicians; " + COMMON,
     ),
     Setting(
         "day_most_touched",

@@ -169,12 +169,12 @@ def contract_stage(warehouse: Warehouse, order: RunOrder) -> None:
     look_before_publishing(warehouse, order)
 
 
-def publish_stage(warehouse: Warehouse, order: RunOrder) -> None:
+def publish_stage(warehouse: Warehouse, order: RunOrder, *, only_touched: bool = False) -> None:
     """Write the published file and swap it into place."""
     from pipeline.publish import publish
 
     import_beside("reports")
-    publish(warehouse, order)
+    publish(warehouse, order, only_touched=only_touched)
 
 
 def report_stage(_: Warehouse, order: RunOrder) -> None:

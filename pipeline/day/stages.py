@@ -11,6 +11,7 @@ from contextlib import AbstractContextManager
 from dataclasses import replace
 from itertools import groupby
 
+from pipeline.change import is_of_last_run
 from pipeline.day import last_run
 from pipeline.day.around import (
     IS_FLEET_CHECK,
@@ -21,14 +22,23 @@ from pipeline.day.around import (
 from pipeline.day.coaching import show_moved
 from pipeline.day.counts import count_changed, count_moved, find_moved_rows, take_back
 from pipeline.day.offsets import read_moved, remember_readings
-from pipeline.day.replace import Part, read_by
+from pipeline.day.replace import Part, leave_rows, read_by, which_rows
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
 from pipeline.scale.spread import names_in
 from pipeline.site.stage import STEPS as SITE
-from pipeline.stages import CHECK, COUNT_DIGITS, STAGES, STATIC, RunOrder, Stage, load_stage
+from pipeline.stages import (
+    CHECK,
+    COUNT_DIGITS,
+    STAGES,
+    STATIC,
+    RunOrder,
+    Stage,
+    load_stage,
+    publish_stage,
+)
 from pipeline.steps import Step, run_steps
 from pipeline.technician.stage import run_technician
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -60,6 +70,8 @@ class Day:
         self.may_be_part = False  # is there a last run to build on?
         self.is_part = False
         self.replaced = 0.0  # share of the equipment whose rows were replaced since everything was computed
+        # By table that equipment steps alone make the condition for a row to have been computed.
+        self.computed: dict[str, str] = {}
         self._part: Part | None = None
 
     def load(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -91,7 +103,6 @@ class Day:
         for step in STATIC:
             for name in step.makes:
                 self._part.put_back(step, name, self._part.home)
-        self._part.leave("visit_static", "changed")
 
     def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
@@ -133,13 +144,19 @@ class Day:
             last_run.detach(warehouse)
 
     def contracts(self, warehouse: Warehouse, order: RunOrder) -> None:
-        """The contracts, those of a visit asked of the visits that were computed."""
+        """The contracts, asked of the rows that were computed where what they say of the others still holds."""
+        if self.computed:
+            leave_rows(warehouse, "changed", self.computed)
+        touched = warehouse.query("FROM touched") if self.is_part else None
         dict(STAGES)["contracts"](warehouse, order)
         forget_changes(warehouse)
+        if touched is not None:  # temporary tables go while the file is with Great Expectations
+            warehouse.store("touched", touched, temporary=True)
 
     def publish(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Publish; then the run is complete, and the next may build on it."""
-        dict(STAGES)["publish"](warehouse, order)
+        only_touched = self.is_part and is_of_last_run(warehouse, order.published_file)
+        publish_stage(warehouse, order, only_touched=only_touched)
         if _is_long(warehouse):
             last_run.attach(warehouse, order.into)
             last_run.remember(warehouse, order, self.replaced)
@@ -198,6 +215,7 @@ class Day:
                     part.put_back(step, name, part.home)
         for name in ("finding", "moved_finding"):
             warehouse.execute(f"INSERT INTO {name} FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
+        self.computed["finding"] = "visit_id IN (FROM moved_visit)"
 
     def _site_part(self, warehouse: Warehouse) -> None:
         groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]
@@ -211,6 +229,7 @@ class Day:
             "CREATE OR REPLACE TEMP TABLE touched_late AS FROM touched ANTI JOIN touched_before USING (equipment_id)"
         )
         part.widen(SITE, "touched_late")
+        part.leave("visit_static", "changed")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_number AS "
             "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
@@ -226,6 +245,7 @@ class Day:
                         part.put_back(step, name, part.home)
                     elif name in KEPT:
                         part.put_back(step, name, "last")
+        self.computed["site_static"] = which_rows(["equipment_id"])
 
     def _drop_part(self) -> None:
         if self._part is not None:

@@ -1,5 +1,6 @@
 -- rule: every equipment and mode with a visit has its row, and no other
 -- table: site_static
+-- scope: equipment
 SELECT coalesce(v.equipment_id, s.equipment_id) || ' ' || coalesce(v.mode, s.mode) AS what
 FROM (SELECT DISTINCT
     equipment_id,

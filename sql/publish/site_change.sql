@@ -1,11 +1,11 @@
 -- What changed in every unit and mode since the last publication that rested on other files. Empty where there was none.
 -- Worse and better: the level moved by a material amount, and the old level lies outside the new one's 95 % interval.
--- Stored is only what differs from then; a view puts it together with what is the same, in the publication too.
+-- Units are looked at where `state_here` and `state_former` have them. Stored is only what differs from then; a view puts it together with what is the same, in the publication too.
 CREATE SCHEMA IF NOT EXISTS staging;
 
--- One row: the day of the publication that is compared with; without a day there is none.
+-- The day of the publication that is compared with; without a day there is none.
 CREATE OR REPLACE TABLE staging.compared_since AS
-SELECT min(since) AS since FROM state_former;
+FROM state_since;
 
 CREATE OR REPLACE TABLE staging.site_differs AS
 WITH here AS (
@@ -18,7 +18,7 @@ WITH here AS (
         level_inwc,
         level_lo_inwc,
         level_hi_inwc
-    FROM site_static
+    FROM state_here
     WHERE equipment_id NOT IN (SELECT e.equipment_id FROM equipment AS e WHERE e.retired_on <= getvariable('today'))
 ),
 

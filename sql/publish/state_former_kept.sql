@@ -11,3 +11,6 @@ SELECT
     since
 FROM former.site_change
 WHERE was_state IS NOT NULL;
+
+CREATE OR REPLACE TEMP TABLE state_since AS
+SELECT min(since) AS since FROM state_former;

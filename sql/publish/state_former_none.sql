@@ -8,3 +8,6 @@ CREATE OR REPLACE TEMP TABLE state_former (
     level_inwc DOUBLE,
     since DATE
 );
+
+CREATE OR REPLACE TEMP TABLE state_since AS
+SELECT NULL::DATE AS since;

@@ -22,7 +22,7 @@ drawn AS (
         equipment_id,
         mode
     FROM shown
-    ORDER BY md5(equipment_id || mode)
+    ORDER BY hash(equipment_id, mode)
     LIMIT getvariable('points')
 )
 
@@ -48,4 +48,4 @@ FROM drawn
 INNER JOIN site_static AS s ON drawn.equipment_id = s.equipment_id AND drawn.mode = s.mode
 INNER JOIN equipment AS e ON drawn.equipment_id = e.equipment_id
 LEFT JOIN site ON s.site_id = site.site_id
-ORDER BY md5(s.equipment_id || s.mode);
+ORDER BY hash(s.equipment_id, s.mode);

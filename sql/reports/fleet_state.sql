@@ -12,10 +12,13 @@ states AS (
         s.equipment_id,
         s.mode,
         s.problem_side,
-        CASE
-            WHEN s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9 THEN 'upkeep'
-            ELSE s.static_state
-        END AS fleet_state
+        -- Places of the states, the worst first.
+        CASE s.static_state
+            WHEN 'chronic' THEN 1
+            WHEN 'uncertain' THEN 2
+            WHEN 'within_rating' THEN if(s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9, 3, 4)
+            ELSE 5
+        END AS place
     FROM site_static AS s
     WHERE s.equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
 ),
@@ -23,7 +26,7 @@ states AS (
 worst_state AS (
     SELECT
         site_id,
-        min(list_position(['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'], fleet_state)) AS place
+        min(place) AS place
     FROM states
     GROUP BY site_id
 ),
@@ -35,37 +38,32 @@ chronic_side AS (
         s.problem_side
     FROM states AS s
     LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
-    WHERE s.fleet_state = 'chronic'
+    WHERE s.place = 1
     QUALIFY row_number() OVER (PARTITION BY s.site_id ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode) = 1
 ),
 
-worst AS (
+counted AS (
     SELECT
-        w.site_id,
-        ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'][w.place] AS fleet_state,
-        coalesce(c.problem_side, 'none') AS problem_side
+        w.place,
+        coalesce(c.problem_side, 'none') AS problem_side,
+        count(*) AS n_sites
     FROM worst_state AS w
     LEFT JOIN chronic_side AS c ON w.site_id = c.site_id
-),
-
-every_site AS (
+    GROUP BY ALL
+    UNION ALL
     SELECT
-        site.site_id,
-        coalesce(worst.fleet_state, 'not_measured') AS fleet_state,
-        coalesce(worst.problem_side, 'none') AS problem_side
+        6 AS place,
+        'none' AS problem_side,
+        count(*) AS n_sites
     FROM site
-    LEFT JOIN worst ON site.site_id = worst.site_id
+    WHERE site_id NOT IN (SELECT worst_state.site_id FROM worst_state)
 )
 
 SELECT
-    fleet_state,
+    ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits', 'not_measured'][place] AS fleet_state,
     problem_side,
-    count(*) AS n_sites,
-    count(*) / sum(count(*)) OVER () AS share_of_sites
-FROM every_site
-GROUP BY fleet_state, problem_side
-ORDER BY
-    list_position(
-        ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits', 'not_measured'], fleet_state
-    ),
-    list_position(['return', 'supply', 'airflow_setting', 'none'], problem_side);
+    n_sites,
+    n_sites / sum(n_sites) OVER () AS share_of_sites
+FROM counted
+WHERE n_sites > 0
+ORDER BY place, list_position(['return', 'supply', 'airflow_setting', 'none'], problem_side);

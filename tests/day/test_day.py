@@ -16,6 +16,7 @@ import duckdb
 import polars as pl
 import pytest
 
+from pipeline.change import make_site_change
 from pipeline.day import day_stages, last_run
 from pipeline.day.stages import KEPT
 from pipeline.errors import FleetStaticError
@@ -295,6 +296,16 @@ def is_part(said: list[str]) -> bool:
     )
 
 
+def assert_change_is_told_of_all(into: Path, before: Path) -> None:
+    """What changed since the publication `before`, told of touched equipment, is what a look at all units tells."""
+    with Warehouse(into / "work.duckdb", SETTINGS) as warehouse:
+        warehouse.set_variable("today", TODAY, "DATE")
+        told = warehouse.query("FROM site_change ORDER BY ALL")
+        make_site_change(warehouse, before)
+        assert warehouse.query("FROM site_change ORDER BY ALL").equals(told)
+        assert told.height
+
+
 @pytest.mark.parametrize("change", DAYS, ids=lambda change: change.__name__)
 def test_a_day_equals_a_run_over_everything(
     made: tuple[Path, Path, Fleet], tmp_path: Path, change: Callable[[Fleet], None]
@@ -304,6 +315,7 @@ def test_a_day_equals_a_run_over_everything(
     said = run(drops[1:], tmp_path / "into")
     run(drops, tmp_path / "whole", stages=list(STAGES))
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
+    assert_change_is_told_of_all(tmp_path / "into", made[1] / "fleet.duckdb")
     assert is_part(said) or any(name in line for line in said for name in last_run.FITTED)
 
 

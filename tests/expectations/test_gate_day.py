@@ -69,7 +69,7 @@ class Days:
         return []
 
     def results(self) -> list[tuple[object, ...]]:
-        return self.warehouse.con.sql("SELECT * FROM gate_result ORDER BY ALL").fetchall()
+        return self.warehouse.con.sql("SELECT * EXCLUDE (asked) FROM gate_result ORDER BY ALL").fetchall()
 
 
 @pytest.fixture

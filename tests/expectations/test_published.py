@@ -224,6 +224,43 @@ def test_after_a_day_rows_are_asked_that_were_computed(own: Warehouse, computed_
     assert verdict(own, asked).observed == (1 if computed_today else 0)
 
 
+@pytest.mark.parametrize("computed_today", [True, False])
+@pytest.mark.parametrize(
+    ("name", "fault"),
+    [
+        ("visit_id, check_id is unique", "INSERT INTO finding FROM finding WHERE {} LIMIT 1"),
+        ("a finding names a check", "UPDATE finding SET visit_id = visit_id || '?' WHERE {}"),
+        (
+            "equipment_id, mode is unique",
+            "INSERT INTO staging.unit_verdict FROM staging.unit_verdict WHERE {}",
+        ),
+        ("every equipment and mode with a visit", "DELETE FROM staging.unit_verdict WHERE {}"),
+        ("every number is finite", "UPDATE staging.unit_verdict SET level_inwc = 'inf' WHERE {}"),
+        ("chronic needs", "UPDATE staging.unit_verdict SET static_state = 'chronic', n_visits = 1 WHERE {}"),
+    ],
+)
+def test_after_a_day_each_contract_of_equipment_finds_what_is_wrong_with_computed_rows(
+    own: Warehouse, name: str, fault: str, computed_today: bool
+) -> None:
+    """And only with these: the fault is planted in what was computed, or in the rest."""
+    one = own.scalar("SELECT min(equipment_id) FROM visit SEMI JOIN finding USING (visit_id)")
+    mine = f"equipment_id {'=' if computed_today else '<>'} '{one}'"
+    of_visits = f"split_part(visit_id, '?', 1) IN (SELECT visit_id FROM visit WHERE {mine})"
+    own.execute(fault.format(of_visits if "finding" in fault else mine))
+    own.execute("CREATE SCHEMA changed")
+    of_one = f"equipment_id = '{one}'"
+    visits = f"split_part(visit_id, '?', 1) IN (SELECT visit_id FROM visit WHERE {of_one})"
+    for table, rows in (("visit_static", of_one), ("site_static", of_one), ("finding", visits)):
+        own.execute(f"CREATE TABLE changed.{table} AS FROM {table} WHERE {rows}")
+    (rule,) = [
+        r
+        for r in published.published_rules(own)
+        if r.name.startswith(name) and r.table_name == ("finding" if "finding" in fault else SITE)
+    ]
+    assert rule.asked == "changed"
+    assert verdict(own, rule).success is not computed_today
+
+
 @pytest.mark.parametrize(
     "value", ["'NaN'::DOUBLE", "'inf'::DOUBLE", "'-inf'::DOUBLE", "-0.001", "1.001", "0.5", "NULL"]
 )

@@ -1,0 +1,76 @@
+"""Which visits the checks are asked of again: of a long history some, at each reference day other ones.
+
+A check of one visit is asked of the visits of some days, which mostly lie together in the file; one that looks along a
+technician is asked of all visits of some technicians. Both are about `look_again_visits`, and in time all are asked of.
+What belongs here: which visits those are, and the check's SELECT over them. What does not: counting (`rules.py`).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from math import ceil
+
+from pipeline.checks import Check, all_checks
+from pipeline.warehouse import SQL_DIR, Warehouse
+
+# What the checks of one visit read that has a day.
+DATED = ("visit", "reading", "noticed_reading")
+UNREAD = re.compile(r"--.*|'[^']*'")  # comments and texts: no columns
+# The first day of each piece of the history, after the first piece.
+PIECES = """
+    SELECT min(visited_on)
+    FROM (
+        SELECT visited_on, (sum(n_visits) OVER (ORDER BY visited_on) - n_visits) // {visits} AS piece
+        FROM visit_count
+        WHERE counted_by = 'day'
+    )
+    GROUP BY piece
+    ORDER BY piece
+    OFFSET 1
+"""
+
+
+@dataclass(frozen=True)
+class Again:
+    """Two conditions on a row of `visit`."""
+
+    days: str
+    technicians: str
+
+    def asked(self, check: Check) -> str:
+        """The check's SELECT over these rows, whose place they take by their name."""
+        if check.scope == "fleet":
+            rows = {"visit": "FROM temp.visit_again", "last_digit_count": _last_digits("temp.visit_again")}
+        else:
+            rows = {name: f"SELECT * FROM main.{name} WHERE {self.days}" for name in DATED}
+        named = [f"{name} AS ({sql})" for name, sql in rows.items() if re.search(rf"\b{name}\b", check.sql)]
+        return f"WITH {', '.join(named)}\nSELECT * FROM ({check.sql})"
+
+    def set_up(self, warehouse: Warehouse) -> str:
+        """The statement with which a session brings the technicians' visits, once for all checks."""
+        asked = [c.sql for c in all_checks() if c.scope == "fleet"]
+        read = " ".join(UNREAD.sub("", sql) for sql in [*asked, _last_digits("visit")])
+        words = {"visit_id", *re.findall(r"\w+", read)}
+        columns = ", ".join(column for column in warehouse.columns("visit") if column in words)
+        return f"CREATE TEMP TABLE visit_again AS SELECT {columns} FROM visit WHERE {self.technicians}"
+
+
+def _last_digits(visits: str) -> str:
+    """What `sql/count/last_digit_count.sql` counts, of these visits alone: what is kept is not asked."""
+    text = (SQL_DIR / "count" / "last_digit_count.sql").read_text(encoding="utf-8")
+    counted = text.partition("last_digit_count AS\n")[2].strip().rstrip(";")
+    return f"WITH counted_reading AS (SELECT *, 1 AS times FROM {visits}) {counted}"
+
+
+def asked_again(warehouse: Warehouse, today: date) -> Again:
+    """Whose turn it is. Needs `visit_count`."""
+    at_once = int(warehouse.settings["look_again_visits"])
+    starts = [day for (day,) in warehouse.con.sql(PIECES.format(visits=at_once)).fetchall()]
+    turn = today.toordinal() % (len(starts) + 1)
+    since = [f"visited_on >= DATE '{starts[turn - 1]}'"] if turn > 0 else []
+    before = [f"visited_on < DATE '{starts[turn]}'"] if turn < len(starts) else []
+    groups = max(ceil(warehouse.scalar("SELECT count(*) FROM visit") / at_once), 1)
+    technicians = f"hash(technician_id) % {groups} = {today.toordinal() % groups}"
+    return Again(" AND ".join(since + before) or "true", technicians if groups > 1 else "true")
