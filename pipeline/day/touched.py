@@ -26,7 +26,8 @@ LOOKED_AT = {
     "visits": ("equipment_id", "technician_id", "visited_at", "visited_on"),
     "work": ("equipment_id",),
 }
-# What a later reference day alone changes: something of the future has come to pass since the last run's reference day.
+# What a later reference day alone changes: something of the future has come to pass since the last run's reference day,
+# a work should have been measured again by now, a unit was not measured lately any more.
 VISITS_COME_TO_PASS = f"""
     SELECT visit_id, {", ".join(LOOKED_AT["visits"])} FROM visit WHERE visited_on $between
 """
@@ -36,6 +37,11 @@ COME_TO_PASS = """
     SELECT equipment_id FROM work WHERE done_on $between
     UNION ALL
     SELECT equipment_id FROM equipment WHERE retired_on $between OR installed_on $between
+    UNION ALL
+    SELECT equipment_id FROM work WHERE done_on + getvariable('follow_up_days')::INTEGER + 1 $between
+    UNION ALL
+    SELECT equipment_id FROM staging.unit_verdict
+    WHERE last_valid_on + getvariable('measured_lately_days')::INTEGER + 1 $between
 """
 
 

@@ -87,8 +87,7 @@ def set_cause_variance(warehouse: Warehouse) -> None:
 def judge_fleet(warehouse: Warehouse) -> None:
     """Make what every unit's place among all others decides.
 
-    `trend_adjusted`, and `site_priority` with `rank_interval`: how sure its places are; `site_attention` and
-    `branch_static`.
+    `trend_adjusted`, and `site_priority` with `rank_interval`: how sure its places are; `branch_static`.
     """
     listed = warehouse.query(
         """
@@ -100,7 +99,6 @@ def judge_fleet(warehouse: Warehouse) -> None:
     warehouse.set_variable("n_sites", warehouse.scalar("SELECT greatest(count(*), 1) FROM site"), "BIGINT")
     with ThreadPoolExecutor(1) as beside:  # numpy draws and sorts while DuckDB rolls up
         ranks, rates = beside.submit(rank_frame, listed), beside.submit(adjusted, tested)
-        warehouse.run("site/site_attention.sql")
         warehouse.run("site/branch_static.sql")
         warehouse.store("rank_interval", ranks.result(), temporary=True)
         warehouse.run("site/site_priority.sql")
@@ -116,9 +114,10 @@ WEIGHED = ("level_scatter", "trend_line", "change_place")
 # discovery rate moves for everybody is a fleet step, and looks at few columns.
 STEPS = (
     Step("fleet", set_measurer_sd),
-    Step("fleet", "site/unit.sql", ("equipment_number", "unit")),
+    Step("fleet", "site/unit.sql", ("staging.equipment_number",)),
     Step("fleet", "site/correction.sql", ("correction",)),
     Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
+    Step("equipment", "site/equipment_number.sql", ("equipment_number",)),
     Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
     Step("equipment", "site/level_visit_doubtful.sql"),
@@ -133,6 +132,7 @@ STEPS = (
     Step("equipment", "site/unit_seen.sql"),
     Step("equipment", "site/unit_verdict.sql", ("staging.unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
+    Step("equipment", "site/site_attention.sql", ("site_attention",)),
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),
     Step("equipment", "site/site_what_if.sql", ("site_what_if",)),
@@ -140,13 +140,11 @@ STEPS = (
     Step("equipment", "site/trend_test.sql", ("trend_test",)),
     Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
     Step(
-        "fleet", judge_fleet, ("trend_adjusted", "site_attention", "branch_static", "site_priority"), JUDGED
+        "fleet", judge_fleet, ("trend_adjusted", "branch_static", "site_priority"), JUDGED
     ),
     Step("fleet", "site/site_trend.sql", ("site_trend",)),
     Step("fleet", "site/restriction_trend.sql", ("restriction_trend",)),
     Step("fleet", "site/equipment_trend.sql", ("equipment_trend",)),
-    # For the work stage, over the whole fleet.
-    Step("fleet", "site/comparable_visit.sql", ("comparable_visit",)),
 )
 
 

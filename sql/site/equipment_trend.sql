@@ -18,6 +18,8 @@ INSERT INTO equipment_trend BY NAME
 WITH seen AS (
     SELECT
         equipment_no,
+        any_value(site_id) AS site_id,
+        any_value(equipment_id) AS equipment_id,
         sum(n_visits)::BIGINT AS n_visits,
         date_diff('day', min(first_on), max(last_on)) AS span_days
     FROM staging.unit_verdict
@@ -25,8 +27,8 @@ WITH seen AS (
 )
 
 SELECT
-    n.site_id,
-    n.equipment_id,
+    s.site_id,
+    s.equipment_id,
     s.n_visits,
     s.span_days,
     a.slope_inwc_per_year,
@@ -38,6 +40,5 @@ SELECT
     q.q_value,
     coalesce(trend_word(a.slope_inwc_per_year, q.q_value, getvariable('trend_q')), 'too_few_visits') AS trend
 FROM seen AS s
-INNER JOIN equipment_number AS n USING (equipment_no)
 LEFT JOIN trend_test AS a USING (equipment_no)
 LEFT JOIN trend_adjusted AS q ON s.equipment_no = q.number AND q.series = 'line';
