@@ -24,7 +24,7 @@ from pipeline.site.stage import STEPS as SITE
 from pipeline.stages import CHECK, STAGES, STATIC, RunOrder, Stage, load_stage
 from pipeline.steps import Step, run_steps
 from pipeline.technician.stage import run_technician
-from pipeline.warehouse import Warehouse, literal
+from pipeline.warehouse import Warehouse
 from pipeline.work.stage import STEPS as WORK
 
 # What the site and work stages make of each piece of equipment, and what of it stands in the work file.

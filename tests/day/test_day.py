@@ -73,7 +73,7 @@ def run(
 def one_digit() -> Iterator[None]:
     """What is fitted over so small a fleet moves with every day; in its first digit it mostly stands."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipeline.site.stage.settled", lambda value, *_: settled(value, 1))
+        patch.setattr("pipeline.site.stage.settled", lambda value, *_: settled(value, 1.0))
         yield
 
 
@@ -455,5 +455,5 @@ def test_a_short_history_leaves_no_memory(made: tuple[Path, Path, Fleet], tmp_pa
 
 def test_what_is_kept_is_what_fleet_steps_ask_for() -> None:
     """A new table between the scopes needs no entry anywhere; a new fleet function names what it reads."""
-    assert {"level_scatter", "level_distance", "trend_distance", "series_test", "trend_test"} <= set(KEPT)
+    assert {"level_scatter", "level_distance", "trend_distance", "equipment_line", "work_side"} <= set(KEPT)
     assert "level_visit" not in KEPT  # the visits themselves
