@@ -3,22 +3,21 @@
 CREATE OR REPLACE TABLE branch_static AS
 WITH judged AS (
     SELECT
-        s.branch,
-        s.mode,
-        s.static_state,
-        s.problem_side,
-        s.needs_upkeep,
-        s.level_inwc,
-        s.expected_excess_inwc,
-        s.design_cfm,
-        s.airflow_cfm,
-        n.site_no,
-        s.equipment_kind,
-        coalesce(s.motor_kind, 'unknown') AS motor_kind,
-        coalesce(year(s.installed_on)::VARCHAR, 'unknown') AS install_year
-    FROM staging.unit_verdict AS s
-    INNER JOIN (SELECT site_id, row_number() OVER () AS site_no FROM site) AS n USING (site_id)
-    WHERE s.in_service
+        site_id,
+        branch,
+        mode,
+        static_state,
+        problem_side,
+        needs_upkeep,
+        level_inwc,
+        expected_excess_inwc,
+        design_cfm,
+        airflow_cfm,
+        equipment_kind,
+        coalesce(motor_kind, 'unknown') AS motor_kind,
+        coalesce(year(installed_on)::VARCHAR, 'unknown') AS install_year
+    FROM staging.unit_verdict
+    WHERE in_service
 ),
 
 -- Units alike in all of it, first: what adds up is quicker added up twice.
@@ -72,9 +71,10 @@ apart AS (
     SELECT
         grouping(branch, equipment_kind, motor_kind, install_year, mode) AS set_no,
         coalesce(branch, equipment_kind, motor_kind, install_year, mode, 'all') AS value,
-        bit_count(bitstring_agg(site_no, 1, getvariable('n_sites'))) AS n_sites,
-        median(level_inwc) FILTER (WHERE static_state <> 'too_few_visits') AS median_level_inwc
-    FROM judged
+        bit_count(bitstring_agg(n.site_no, 1, getvariable('n_sites'))) AS n_sites,
+        median(j.level_inwc) FILTER (WHERE j.static_state <> 'too_few_visits') AS median_level_inwc
+    FROM judged AS j
+    INNER JOIN (SELECT site_id, row_number() OVER () AS site_no FROM site) AS n USING (site_id)
     GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
 )
 

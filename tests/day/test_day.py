@@ -70,15 +70,15 @@ def run(
 
 
 @pytest.fixture(scope="module", autouse=True)
-def one_digit() -> Iterator[None]:
-    """What is fitted over so small a fleet moves with every day; in its first digit it mostly stands."""
+def wide_steps() -> Iterator[None]:
+    """What is fitted over so small a fleet moves with every day; to the nearest power of 3 it mostly stands."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipeline.site.stage.settled", lambda value, *_: settled(value, 1.0))
+        patch.setattr("pipeline.site.stage.settled", lambda value, *_: settled(value, 2.0))
         yield
 
 
 @pytest.fixture(scope="module")
-def made(one_digit: None, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Fleet]:
+def made(wide_steps: None, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Fleet]:
     """The history's folder, a DIR in which it was run, and its tables; the last visits are kept for the day."""
     folder = tmp_path_factory.mktemp("fleet")
     make_fleet_command(folder / "made", 500, 5000, 4)
