@@ -7,13 +7,15 @@ simulation in tests/truth).
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special
 
 Floats = NDArray[np.float64]
 
-SETTLED_DIGITS = 3  # of figures that every site is judged by
+SETTLED_STEP = 0.02  # between neighbouring values of a figure that every site is judged by
 LARGEST_DF = 1e4  # beyond it every site has the fleet's scatter
 
 
@@ -34,8 +36,9 @@ def fit_prior(variance: Floats, df: Floats) -> tuple[float, float]:
     if len(s2) < 3 or not (s2 > 0).any():
         return 1.0, float(s2.mean()) if len(s2) and s2.mean() > 0 else 4e-4
     s2 = np.maximum(s2, np.median(s2[s2 > 0]) * 1e-6)
-    e = np.log(s2) - special.digamma(d / 2) + np.log(d / 2)
-    spread = float(np.var(e, ddof=1)) - float(np.mean(special.polygamma(1, d / 2)))
+    half, which = np.unique(d / 2, return_inverse=True)  # few different ones
+    e = np.log(s2) - (special.digamma(half) - np.log(half))[which]
+    spread = float(np.var(e, ddof=1)) - float(np.mean(special.polygamma(1, half)[which]))
     if spread <= 0:
         return LARGEST_DF, float(np.exp(np.mean(e)))
     prior_df = min(2 * trigamma_inverse(spread), LARGEST_DF)
@@ -54,10 +57,14 @@ def random_effect_sd(estimate: Floats, standard_error: Floats) -> float:
     return float(np.sqrt(max(tau2, 0.0)))
 
 
-def settled(value: float, digits: int = SETTLED_DIGITS) -> float:
-    """A figure fitted over the whole fleet, in as many digits as a few readings more do not move.
+def settled(value: float, step: float = SETTLED_STEP) -> float:
+    """A figure fitted over the whole fleet, the nearest of values that lie `step` (a share) apart; to four digits.
 
-    Every piece of equipment is judged by it: to half a per cent it matters to nobody, but if it trembled in its last
-    digits every day, all of yesterday's verdicts would differ from today's.
+    Every piece of equipment is judged by it: half a step matters to nobody, but if it trembled in its last digits every
+    day, all of yesterday's verdicts would differ from today's. Digits will not do: between 1.01 and 1.02 they leave ten
+    times as much room as between 9.91 and 9.92.
     """
-    return float(f"{value:.{digits - 1}e}")
+    if value <= 0:
+        return 0.0
+    steps = round(math.log(value) / math.log1p(step))
+    return float(f"{(1 + step) ** steps:.3e}")

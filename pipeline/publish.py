@@ -84,6 +84,8 @@ VIEWS = {
     "visit_split_uncertainty": ("visit_static",),
     "visit_component": ("visit_static", "part_allowance"),
     "site_static": ("staging.unit_verdict",),
+    "site_trend": ("staging.unit_trend", "staging.trend_rate"),
+    "restriction_trend": ("staging.unit_restriction", "staging.trend_rate"),
     "site_change": (
         "staging.site_differs",
         "staging.compared_since",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.moderation import LARGEST_DF, fit_prior, random_effect_sd, trigamma_inverse
+from pipeline.moderation import LARGEST_DF, fit_prior, random_effect_sd, settled, trigamma_inverse
 
 
 def test_trigamma_inverse_undoes_trigamma() -> None:
@@ -56,3 +56,14 @@ def test_random_effect_is_dersimonian_laird() -> None:
     log_rr = np.log((a / n1) / (c / n2))
     se = np.sqrt(1 / a - 1 / n1 + 1 / c - 1 / n2)
     assert random_effect_sd(log_rr, se) ** 2 == pytest.approx(0.3088, abs=1e-4)
+
+
+def test_settled_figures_lie_within_half_a_step_and_stay() -> None:
+    rng = np.random.default_rng(11)
+    for value in 10 ** rng.uniform(-6, 3, 2000):
+        for step in (0.02, 0.05):
+            figure = settled(value, step)
+            assert abs(figure / value - 1) < step / 2 + 1e-3
+            assert settled(figure, step) == figure
+    assert len({settled(v) for v in np.geomspace(0.01, 0.02, 10_000)}) in (35, 36, 37)  # ln 2 / ln 1.02 steps
+    assert settled(0.0) == 0.0

@@ -7,7 +7,6 @@ much is touched, or where a figure of the whole fleet has moved in its settled d
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager
 from dataclasses import replace
 from itertools import groupby
 
@@ -27,7 +26,6 @@ from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touc
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
-from pipeline.scale.spread import names_in
 from pipeline.site.stage import STEPS as SITE
 from pipeline.stages import (
     CHECK,
@@ -41,18 +39,15 @@ from pipeline.stages import (
 )
 from pipeline.steps import Step, run_steps
 from pipeline.technician.stage import run_technician
-from pipeline.warehouse import SQL_DIR, Warehouse
+from pipeline.warehouse import Warehouse
+from pipeline.work.stage import STEPS as WORK
 
-# What the site stage makes of each piece of equipment, and what of it stands in the work file.
-MADE = {name for step in SITE if step.scope == "equipment" for name in step.makes}
+# What the site and work stages make of each piece of equipment, and what of it stands in the work file.
+MADE = {name for step in SITE + WORK if step.scope == "equipment" for name in step.makes}
 LASTING = {name for name in MADE if name in PUBLISHED or name.startswith(f"{STAGING}.")}
-# What else of it fleet steps or the work stage look at.
+# What else of it fleet steps look at.
 KEPT = sorted(
-    (MADE - LASTING)
-    & (
-        {name for step in SITE if step.scope == "fleet" for name in read_by(step)}
-        | {name for file in (SQL_DIR / "work").glob("*.sql") for name in names_in(f"work/{file.name}")[0]}
-    )
+    (MADE - LASTING) & {name for step in SITE + WORK if step.scope == "fleet" for name in read_by(step)}
 )
 
 # Replaced rows leave gaps in the work file, and in each publication, until all is written anew.
@@ -122,20 +117,18 @@ class Day:
             except _Everything as why:
                 order.say(f"all sites are judged anew: {why}")
                 self.is_part = False
-                last_run.detach(warehouse)
-            finally:
                 self._drop_part()
+                last_run.detach(warehouse)
         run_steps(warehouse, SITE)
 
     def work(self, warehouse: Warehouse, order: RunOrder) -> None:
-        """What work helped, over the whole fleet; then what the next run needs of the site stage is kept."""
-        work = dict(STAGES)["work"]
+        """What work helped, by the works of touched equipment, or by all; then what the next run needs is kept."""
         if self.is_part:
-            with _over_fleet(warehouse):
-                work(warehouse, order)
+            self._run_part(warehouse, WORK)
+            self._drop_part()
             last_run.detach(warehouse)
             return
-        work(warehouse, order)
+        dict(STAGES)["work"](warehouse, order)
         last_run.forget(order.into)
         if _is_long(warehouse):
             last_run.attach(warehouse, order.into)
@@ -193,7 +186,7 @@ class Day:
         ask_around_changes(warehouse)
         self._hold_against_limit(warehouse)
         by_equipment = [step for step in CHECK if step.scope == "equipment"]
-        self._part = part = Part(warehouse, CHECK + STATIC + SITE)
+        self._part = part = Part(warehouse, CHECK + STATIC + SITE + WORK)
         part.bring("visit")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
@@ -218,8 +211,8 @@ class Day:
         self.computed["finding"] = "visit_id IN (FROM moved_visit)"
 
     def _site_part(self, warehouse: Warehouse) -> None:
-        groups = [(scope, tuple(steps)) for scope, steps in groupby(SITE, key=lambda step: step.scope)]
-        _run_over_fleet(warehouse, groups[0][1])  # the fleet's numbers and corrections
+        first = next(number for number, step in enumerate(SITE) if step.scope == "equipment")
+        _run_over_fleet(warehouse, SITE[:first])  # the fleet's numbers and corrections
         assert self._part is not None  # made by the check stage
         part = self._part
         warehouse.execute("CREATE OR REPLACE TEMP TABLE touched_before AS FROM touched")
@@ -228,24 +221,30 @@ class Day:
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_late AS FROM touched ANTI JOIN touched_before USING (equipment_id)"
         )
-        part.widen(SITE, "touched_late")
+        part.widen(SITE + WORK, "touched_late")
         part.leave("visit_static", "changed")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_number AS "
             "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
         )
-        for scope, steps in groups[1:]:
+        self._run_part(warehouse, SITE[first:])
+        self.computed["site_static"] = which_rows(["equipment_id"])
+
+    def _run_part(self, warehouse: Warehouse, steps: Sequence[Step]) -> None:
+        """Equipment steps over the touched equipment, whose rows take their place; fleet steps over all rows."""
+        assert self._part is not None
+        for scope, group in groupby(steps, key=lambda step: step.scope):
+            together = tuple(group)
             if scope == "fleet":
-                _run_over_fleet(warehouse, steps)
+                _run_over_fleet(warehouse, together)
                 continue
-            part.run(steps)
-            for step in steps:
+            self._part.run(together)
+            for step in together:
                 for name in step.makes:
                     if name in LASTING:
-                        part.put_back(step, name, part.home)
+                        self._part.put_back(step, name, self._part.home)
                     elif name in KEPT:
-                        part.put_back(step, name, "last")
-        self.computed["site_static"] = which_rows(["equipment_id"])
+                        self._part.put_back(step, name, "last")
 
     def _drop_part(self) -> None:
         if self._part is not None:
@@ -267,13 +266,10 @@ JUDGED_BY_OTHER_CORRECTIONS = """
 
 def _run_over_fleet(warehouse: Warehouse, steps: Sequence[Step]) -> None:
     """Fleet steps, for which the tables kept from the last run hold what they hold after a run over everything."""
-    with _over_fleet(warehouse):
+    home = warehouse.scalar("SELECT current_database()")
+    with warehouse.looking_first_at(f"{home}.main", "last.main"):
         run_steps(warehouse, steps)
     _hold_against_former_fits(warehouse)
-
-
-def _over_fleet(warehouse: Warehouse) -> AbstractContextManager[None]:
-    return warehouse.looking_first_at(f"{warehouse.scalar('SELECT current_database()')}.main", "last.main")
 
 
 def _hold_against_former_fits(warehouse: Warehouse) -> None:

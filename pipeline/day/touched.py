@@ -37,7 +37,8 @@ LOOKED_AT = {
     "work": ("equipment_id",),
     "equipment": ("site_id",),
 }
-# What a later reference day alone changes: something of the future has come to pass since the last run's reference day.
+# What a later reference day alone changes: something of the future has come to pass since the last run's reference day,
+# a work should have been measured again by now, a unit was not measured lately any more.
 VISITS_COME_TO_PASS = f"""
     SELECT visit_id, {", ".join(LOOKED_AT["visits"])}, 0 AS times FROM visit WHERE visited_on $between
 """
@@ -47,6 +48,11 @@ COME_TO_PASS = """
     SELECT equipment_id FROM work WHERE done_on $between
     UNION ALL
     SELECT equipment_id FROM equipment WHERE retired_on $between OR installed_on $between
+    UNION ALL
+    SELECT equipment_id FROM work WHERE done_on + getvariable('follow_up_days')::INTEGER + 1 $between
+    UNION ALL
+    SELECT equipment_id FROM staging.unit_verdict
+    WHERE last_valid_on + getvariable('measured_lately_days')::INTEGER + 1 $between
 """
 
 

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.moderation import fit_prior, random_effect_sd, settled
+from pipeline.moderation import LARGEST_DF, fit_prior, random_effect_sd, settled
 from pipeline.site.levels import level_centre, level_scatter
 from pipeline.site.lines import change_place, trend_line
 from pipeline.site.ranks import rank_frame
-from pipeline.site.trends import adjusted, p_values, series
+from pipeline.site.trends import series
 from pipeline.site.visits import make_by_parts
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 
 Floats = NDArray[np.float64]
+
+LOOSELY = 0.05  # the step (see `settled`) of figures that are known to no more
 
 
 def run_site(warehouse: Warehouse) -> None:
@@ -35,7 +35,7 @@ def set_measurer_sd(warehouse: Warehouse) -> None:
     sd = random_effect_sd(
         _floats(rows["tesp_offset_inwc"].to_numpy()), _floats(rows["tesp_offset_se"].to_numpy())
     )
-    warehouse.set_variable("measurer_sd", settled(sd, 2), "DOUBLE")  # of few technicians
+    warehouse.set_variable("measurer_sd", settled(sd, LOOSELY), "DOUBLE")  # of few technicians
 
 
 def look_at_visits(warehouse: Warehouse) -> None:
@@ -63,13 +63,14 @@ def set_scatter_prior(warehouse: Warehouse) -> None:
     _set_prior(
         warehouse,
         "scatter",
-        "SELECT scatter_variance, n - 1 AS df FROM level_scatter WHERE n >= 3 ORDER BY ALL",
+        "SELECT scatter_variance, n - 1 AS df FROM level_scatter WHERE n >= 3",
     )
 
 
 def set_trend_prior(warehouse: Warehouse) -> None:
     """What a trend borrows of the fleet's scatter: variables `trend_prior_df`, `trend_prior_variance`."""
-    _set_prior(warehouse, "trend", "SELECT scatter_variance, df FROM trend_line WHERE df >= 2 ORDER BY ALL")
+    most_df = warehouse.settings["trend_prior_df_cap"]
+    _set_prior(warehouse, "trend", "SELECT scatter_variance, df FROM trend_line WHERE df >= 2", most_df)
 
 
 def set_cause_variance(warehouse: Warehouse) -> None:
@@ -84,30 +85,18 @@ def set_cause_variance(warehouse: Warehouse) -> None:
     warehouse.set_variable("cause_variance", settled(variance), "DOUBLE")
 
 
-def judge_fleet(warehouse: Warehouse) -> None:
-    """Make what every unit's place among all others decides.
-
-    `trend_adjusted`, and `site_priority` with `rank_interval`: how sure its places are; `site_attention` and
-    `branch_static`.
-    """
-    listed = warehouse.query(
-        """
-        SELECT unit_no, level_inwc, level_se_inwc, level_df, rated_tesp_inwc
-        FROM priority_evidence ORDER BY equipment_id, mode
-        """
-    )
-    tested = p_values(warehouse)
+def set_n_sites(warehouse: Warehouse) -> None:
+    """How many sites there are, as the variable `n_sites`."""
     warehouse.set_variable("n_sites", warehouse.scalar("SELECT greatest(count(*), 1) FROM site"), "BIGINT")
-    with ThreadPoolExecutor(1) as beside:  # numpy draws and sorts while DuckDB rolls up
-        ranks, rates = beside.submit(rank_frame, listed), beside.submit(adjusted, tested)
-        warehouse.run("site/site_attention.sql")
-        warehouse.run("site/branch_static.sql")
-        warehouse.store("rank_interval", ranks.result(), temporary=True)
-        warehouse.run("site/site_priority.sql")
-        warehouse.store("trend_adjusted", rates.result(), temporary=True)
 
 
-JUDGED = ("series_test", "trend_test", "staging.unit_verdict", "priority_evidence")  # what judge_fleet reads
+def find_ranks(warehouse: Warehouse) -> None:
+    """Make `rank_interval`: how sure each listed unit's place is."""
+    listed = warehouse.query(
+        "SELECT unit_no, level_inwc, level_se_inwc, level_df, rated_tesp_inwc FROM priority_row"
+    )
+    warehouse.store("rank_interval", rank_frame(listed), temporary=True)
+
 
 LOOKED_AT = ("level_centre", "level_distance", "series_test", "trend_start", "trend_distance")
 WEIGHED = ("level_scatter", "trend_line", "change_place")
@@ -116,9 +105,10 @@ WEIGHED = ("level_scatter", "trend_line", "change_place")
 # discovery rate moves for everybody is a fleet step, and looks at few columns.
 STEPS = (
     Step("fleet", set_measurer_sd),
-    Step("fleet", "site/unit.sql", ("equipment_number", "unit")),
+    Step("fleet", "site/unit.sql", ("staging.equipment_number",)),
     Step("fleet", "site/correction.sql", ("correction",)),
     Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
+    Step("equipment", "site/equipment_number.sql", ("equipment_number",)),
     Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
     Step("equipment", "site/level_visit_doubtful.sql"),
@@ -133,20 +123,25 @@ STEPS = (
     Step("equipment", "site/unit_seen.sql"),
     Step("equipment", "site/unit_verdict.sql", ("staging.unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
+    Step("equipment", "site/site_attention.sql", ("site_attention",)),
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),
     Step("equipment", "site/site_what_if.sql", ("site_what_if",)),
     Step("equipment", "site/change_point.sql", ("change_point",)),
-    Step("equipment", "site/trend_test.sql", ("trend_test",)),
-    Step("equipment", "site/priority_evidence.sql", ("priority_evidence",)),
-    Step(
-        "fleet", judge_fleet, ("trend_adjusted", "site_attention", "branch_static", "site_priority"), JUDGED
-    ),
+    Step("equipment", "site/trend_test.sql"),
+    Step("equipment", "site/equipment_line.sql", ("equipment_line",)),
+    Step("equipment", "site/unit_trend.sql", ("staging.unit_trend",)),
+    Step("equipment", "site/unit_restriction.sql", ("staging.unit_restriction",)),
+    Step("equipment", "site/priority_evidence.sql"),
+    Step("equipment", "site/priority_row.sql", ("priority_row",)),
+    Step("fleet", set_n_sites),
+    Step("fleet", "site/branch_static.sql", ("branch_static",)),
+    Step("fleet", find_ranks, ("rank_interval",), ("priority_row",)),
+    Step("fleet", "site/site_priority.sql", ("site_priority",)),
+    Step("fleet", "site/trend_rate.sql", ("every_rate", "staging.trend_rate")),
     Step("fleet", "site/site_trend.sql", ("site_trend",)),
     Step("fleet", "site/restriction_trend.sql", ("restriction_trend",)),
     Step("fleet", "site/equipment_trend.sql", ("equipment_trend",)),
-    # For the work stage, over the whole fleet.
-    Step("fleet", "site/comparable_visit.sql", ("comparable_visit",)),
 )
 
 
@@ -158,12 +153,12 @@ def _set_scatter(warehouse: Warehouse, name: str, rows: str) -> None:
     warehouse.set_variable(f"{name}_scatter_inwc", settled(scatter), "DOUBLE")
 
 
-def _set_prior(warehouse: Warehouse, name: str, query: str) -> None:
+def _set_prior(warehouse: Warehouse, name: str, query: str, most_df: float = LARGEST_DF) -> None:
     """Fit a prior to the variances of `query` (variance, df) into variables <name>_prior_df, <name>_prior_variance."""
     rows = warehouse.query(query)
     variance, df = _floats(rows[rows.columns[0]].to_numpy()), _floats(rows["df"].to_numpy())
     prior_df, prior_variance = fit_prior(variance, df)
-    warehouse.set_variable(f"{name}_prior_df", settled(prior_df, 2), "DOUBLE")
+    warehouse.set_variable(f"{name}_prior_df", min(settled(prior_df, LOOSELY), most_df), "DOUBLE")
     warehouse.set_variable(f"{name}_prior_variance", settled(prior_variance), "DOUBLE")
 
 

@@ -1,4 +1,4 @@
-"""The series of the fleet on arrays: pairs of visits, robust lines, false discovery rates (groups.py, slopes.py)."""
+"""The series of the fleet on arrays: pairs of visits, robust lines (groups.py, slopes.py)."""
 
 from __future__ import annotations
 
@@ -104,32 +104,3 @@ def _series_test(
         }
     )
     return frame.filter(pl.col("p_value").is_not_nan())
-
-
-FAMILIES = {
-    "tesp": "SELECT unit_no AS number, p_value FROM series_test WHERE series = 'tesp'",
-    "restriction": "SELECT unit_no AS number, p_value FROM series_test WHERE series = 'restriction'",
-    "line": "SELECT equipment_no AS number, p_value FROM trend_test",
-}
-
-
-def p_values(warehouse: Warehouse) -> dict[str, pl.DataFrame]:
-    """The p values of each family, those of one series or of the equipment's lines: number of unit or equipment."""
-    return {name: warehouse.query(f"{rows} ORDER BY number") for name, rows in FAMILIES.items()}
-
-
-def adjusted(tested: dict[str, pl.DataFrame]) -> pl.DataFrame:
-    """False discovery rates over the fleet, family by family (Benjamini and Hochberg 1995): number, series, q_value."""
-    from scipy import stats  # half a second, unless the gate's library brought it
-
-    return pl.concat(
-        (
-            rows.select(
-                "number",
-                pl.lit(name).alias("series"),
-                pl.Series("q_value", stats.false_discovery_control(rows["p_value"].to_numpy())),
-            )
-            for name, rows in tested.items()
-        ),
-        how="vertical_relaxed",
-    )

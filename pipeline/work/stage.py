@@ -1,9 +1,10 @@
-"""The work stage: pairs in SQL, the shift of each kind on arrays, follow-up in SQL."""
+"""The work stage: visits around works, pairs and follow-up in SQL, the shift of each kind on arrays."""
 
 from __future__ import annotations
 
 import polars as pl
 
+from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse
 from pipeline.work.shift import hodges_lehmann
 
@@ -12,10 +13,12 @@ SHIFT = {"work_kind": pl.String, "shift_inwc": pl.Float64, "shift_lo": pl.Float6
 
 def run_work(warehouse: Warehouse) -> None:
     """Make work_effect and work_follow_up."""
-    warehouse.run("work/work_pair.sql")
+    run_steps(warehouse, STEPS)
+
+
+def find_shifts(warehouse: Warehouse) -> None:
+    """`work_shift`: the shift of each kind of work."""
     warehouse.store("work_shift", shifts(warehouse))
-    warehouse.run("work/work_effect.sql")
-    warehouse.run("work/work_follow_up.sql")
 
 
 def shifts(warehouse: Warehouse) -> pl.DataFrame:
@@ -27,3 +30,13 @@ def shifts(warehouse: Warehouse) -> pl.DataFrame:
         if part.height >= warehouse.settings["work_min_pairs"]
     ]
     return pl.DataFrame(rows, schema=SHIFT, orient="row")
+
+
+STEPS = (
+    Step("equipment", "site/comparable_visit.sql"),
+    Step("equipment", "work/work_side.sql", ("work_side",)),
+    Step("equipment", "work/work_follow_up.sql", ("work_follow_up",)),
+    Step("fleet", "work/work_pair.sql", ("work_pair",)),
+    Step("fleet", find_shifts, ("work_shift",), ("work_pair",)),
+    Step("fleet", "work/work_effect.sql", ("work_effect",)),
+)

@@ -3,50 +3,98 @@
 CREATE OR REPLACE TABLE branch_static AS
 WITH judged AS (
     SELECT
-        n.branch,
-        s.mode,
-        s.static_state,
-        s.problem_side,
-        s.needs_upkeep,
-        s.level_inwc,
-        s.expected_excess_inwc,
-        s.design_cfm,
-        s.airflow_cfm,
-        n.site_no,
-        n.equipment_kind,
-        coalesce(n.motor_kind, 'unknown') AS motor_kind,
-        coalesce(year(n.installed_on)::VARCHAR, 'unknown') AS install_year
-    FROM staging.unit_verdict AS s
-    INNER JOIN equipment_number AS n USING (equipment_no)
-    WHERE n.retired_on IS NULL OR n.retired_on > getvariable('today')
+        site_id,
+        branch,
+        mode,
+        static_state,
+        problem_side,
+        needs_upkeep,
+        level_inwc,
+        expected_excess_inwc,
+        design_cfm,
+        airflow_cfm,
+        equipment_kind,
+        coalesce(motor_kind, 'unknown') AS motor_kind,
+        coalesce(year(installed_on)::VARCHAR, 'unknown') AS install_year
+    FROM staging.unit_verdict
+    WHERE in_service
+),
+
+-- Units alike in all of it, first: what adds up is quicker added up twice.
+alike AS (
+    SELECT
+        branch,
+        equipment_kind,
+        motor_kind,
+        install_year,
+        mode,
+        count(*) AS n_rows,
+        count(*) FILTER (WHERE static_state <> 'too_few_visits') AS n_judged,
+        count(*) FILTER (WHERE static_state = 'chronic') AS n_chronic,
+        count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'return') AS n_return,
+        count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'supply') AS n_supply,
+        count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'airflow_setting') AS n_airflow_setting,
+        count(*) FILTER (WHERE needs_upkeep) AS n_upkeep,
+        sum(expected_excess_inwc) FILTER (WHERE static_state IN ('chronic', 'uncertain')) AS expected_excess_sum_inwc,
+        sum(greatest(design_cfm - airflow_cfm, 0)) FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
+    FROM judged
+    GROUP BY branch, equipment_kind, motor_kind, install_year, mode
+),
+
+added AS (
+    SELECT
+        CASE
+            WHEN grouping(branch) = 0 THEN 'branch'
+            WHEN grouping(equipment_kind) = 0 THEN 'equipment_kind'
+            WHEN grouping(motor_kind) = 0 THEN 'motor_kind'
+            WHEN grouping(install_year) = 0 THEN 'install_year'
+            WHEN grouping(mode) = 0 THEN 'mode'
+            ELSE 'fleet'
+        END AS grouping,
+        coalesce(branch, equipment_kind, motor_kind, install_year, mode, 'all') AS value,
+        grouping(branch, equipment_kind, motor_kind, install_year, mode) AS set_no,
+        sum(n_rows)::BIGINT AS n_rows,
+        sum(n_judged)::BIGINT AS n_judged,
+        sum(n_chronic)::BIGINT AS n_chronic,
+        sum(n_return)::BIGINT AS n_return,
+        sum(n_supply)::BIGINT AS n_supply,
+        sum(n_airflow_setting)::BIGINT AS n_airflow_setting,
+        sum(n_upkeep)::BIGINT AS n_upkeep,
+        sum(expected_excess_sum_inwc) AS expected_excess_sum_inwc,
+        sum(airflow_shortfall_cfm) AS airflow_shortfall_cfm
+    FROM alike
+    GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
+),
+
+-- What does not add up. Different sites: a bit each, which is quicker than counting them apart.
+apart AS (
+    SELECT
+        grouping(branch, equipment_kind, motor_kind, install_year, mode) AS set_no,
+        coalesce(branch, equipment_kind, motor_kind, install_year, mode, 'all') AS value,
+        bit_count(bitstring_agg(n.site_no, 1, getvariable('n_sites'))) AS n_sites,
+        median(j.level_inwc) FILTER (WHERE j.static_state <> 'too_few_visits') AS median_level_inwc
+    FROM judged AS j
+    INNER JOIN (SELECT site_id, row_number() OVER () AS site_no FROM site) AS n USING (site_id)
+    GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
 )
 
 SELECT
-    CASE
-        WHEN grouping(branch) = 0 THEN 'branch'
-        WHEN grouping(equipment_kind) = 0 THEN 'equipment_kind'
-        WHEN grouping(motor_kind) = 0 THEN 'motor_kind'
-        WHEN grouping(install_year) = 0 THEN 'install_year'
-        WHEN grouping(mode) = 0 THEN 'mode'
-        ELSE 'fleet'
-    END AS grouping,
-    CASE WHEN grouping = 'fleet' THEN 'all' ELSE coalesce(branch, equipment_kind, motor_kind, install_year, mode) END
-        AS value,
-    -- Different sites: a bit each, which is quicker than counting them apart.
-    bit_count(bitstring_agg(site_no, 1, getvariable('n_sites'))) AS n_sites,
-    count(*) AS n_rows,
-    count(*) FILTER (WHERE static_state <> 'too_few_visits') AS n_judged,
-    count(*) FILTER (WHERE static_state = 'chronic') AS n_chronic,
-    n_chronic / nullif(n_judged, 0) AS chronic_share,
-    wilson_lo(n_chronic, n_judged) AS chronic_lo,
-    wilson_hi(n_chronic, n_judged) AS chronic_hi,
-    count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'return') AS n_return,
-    count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'supply') AS n_supply,
-    count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'airflow_setting') AS n_airflow_setting,
-    count(*) FILTER (WHERE needs_upkeep) AS n_upkeep,
-    median(level_inwc) FILTER (WHERE static_state <> 'too_few_visits') AS median_level_inwc,
-    sum(expected_excess_inwc) FILTER (WHERE static_state IN ('chronic', 'uncertain')) AS expected_excess_sum_inwc,
-    sum(greatest(design_cfm - airflow_cfm, 0)) FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
-FROM judged
-GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
-ORDER BY grouping, value;
+    s.grouping,
+    s.value,
+    p.n_sites,
+    s.n_rows,
+    s.n_judged,
+    s.n_chronic,
+    s.n_chronic / nullif(s.n_judged, 0) AS chronic_share,
+    wilson_lo(s.n_chronic, s.n_judged) AS chronic_lo,
+    wilson_hi(s.n_chronic, s.n_judged) AS chronic_hi,
+    s.n_return,
+    s.n_supply,
+    s.n_airflow_setting,
+    s.n_upkeep,
+    p.median_level_inwc,
+    s.expected_excess_sum_inwc,
+    s.airflow_shortfall_cfm
+FROM added AS s
+INNER JOIN apart AS p USING (set_no, value)
+ORDER BY s.grouping, s.value;

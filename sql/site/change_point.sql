@@ -6,7 +6,7 @@ CREATE OR REPLACE TABLE change_point AS
 WITH weighed AS (
     SELECT
         b.*,
-        least(getvariable('trend_prior_df'), getvariable('trend_prior_df_cap')) AS prior_df,
+        getvariable('trend_prior_df') AS prior_df,
         prior_df * getvariable('trend_prior_variance') AS prior_sum,
         greatest(b.around_none - b.sxy * b.sxy / b.sxx, 0) AS around_step,
         (b.n_visits + prior_df) / 2 * ln((b.around_line + prior_sum) / (around_step + prior_sum)) AS over_line,

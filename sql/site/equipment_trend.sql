@@ -15,29 +15,9 @@ CREATE OR REPLACE TABLE equipment_trend ( -- noqa: PRS
 );
 
 INSERT INTO equipment_trend BY NAME
-WITH seen AS (
-    SELECT
-        equipment_no,
-        sum(n_visits)::BIGINT AS n_visits,
-        date_diff('day', min(first_on), max(last_on)) AS span_days
-    FROM staging.unit_verdict
-    GROUP BY equipment_no
-)
-
 SELECT
-    n.site_id,
-    n.equipment_id,
-    s.n_visits,
-    s.span_days,
-    a.slope_inwc_per_year,
-    a.slope_inwc_per_year - a.half_width AS slope_lo,
-    a.slope_inwc_per_year + a.half_width AS slope_hi,
-    a.kendall_s,
-    a.kendall_p,
-    a.p_value,
+    s.* EXCLUDE (equipment_no),
     q.q_value,
-    coalesce(trend_word(a.slope_inwc_per_year, q.q_value, getvariable('trend_q')), 'too_few_visits') AS trend
-FROM seen AS s
-INNER JOIN equipment_number AS n USING (equipment_no)
-LEFT JOIN trend_test AS a USING (equipment_no)
-LEFT JOIN trend_adjusted AS q ON s.equipment_no = q.number AND q.series = 'line';
+    coalesce(trend_word(s.slope_inwc_per_year, q.q_value, q.q_limit), 'too_few_visits') AS trend
+FROM equipment_line AS s
+LEFT JOIN every_rate AS q ON q.series = 'line' AND s.p_value = q.p_value;

@@ -1,25 +1,16 @@
 -- What the list needs beside the verdict, for each equipment and mode that may stand in it (chronic or uncertain, in
--- service): the usual drops of filter and coil, the fan's power at the rating, and the level's distribution.
+-- service): the usual drops of filter and coil, and the fan's power at the rating.
 CREATE OR REPLACE TEMP TABLE priority_evidence AS
 WITH listed AS (
     SELECT
         s.unit_no,
-        s.equipment_id,
-        s.mode,
-        s.level_inwc,
-        s.level_se_inwc,
-        s.level_df,
-        s.rated_tesp_inwc,
-        b.motor_kind,
         b.return_budget_inwc,
         b.blower_table_id,
         CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END AS tap,
         b.rated_tesp_inwc / b.density_ratio AS rated_in_table
     FROM staging.unit_verdict AS s
     INNER JOIN equipment_budget AS b USING (equipment_id)
-    WHERE
-        s.static_state IN ('chronic', 'uncertain')
-        AND (b.retired_on IS NULL OR b.retired_on > getvariable('today'))
+    WHERE s.static_state IN ('chronic', 'uncertain') AND s.in_service
 ),
 
 drops AS (
@@ -42,13 +33,6 @@ at_rating AS (
 
 SELECT
     l.unit_no,
-    l.equipment_id,
-    l.mode,
-    l.level_inwc,
-    l.level_se_inwc,
-    l.level_df,
-    l.rated_tesp_inwc,
-    l.motor_kind,
     l.return_budget_inwc,
     d.filter_drop_inwc,
     d.coil_drop_inwc,

@@ -1,5 +1,6 @@
 -- Units in service that cannot be judged or were not looked at lately, and how many like-new visits they need. An
--- uncertain unit needs as many more visits as bring its interval down to its distance from the rating.
+-- uncertain unit needs as many more visits as bring its interval down to its distance from the rating. What a later day
+-- moves: pipeline/day/touched.py.
 CREATE OR REPLACE TABLE site_attention ( -- noqa: PRS
     site_id VARCHAR USING COMPRESSION uncompressed,
     branch VARCHAR,

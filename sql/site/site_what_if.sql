@@ -47,4 +47,4 @@ WITH told AS (
 
 SELECT u.equipment_id, u.mode, t.* EXCLUDE (unit_no)
 FROM told AS t
-INNER JOIN unit AS u USING (unit_no);
+INNER JOIN staging.unit_verdict AS u USING (unit_no);

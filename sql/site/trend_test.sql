@@ -12,7 +12,7 @@ WITH stepped AS (
 student AS (
     SELECT
         df,
-        least(getvariable('trend_prior_df'), getvariable('trend_prior_df_cap')) AS prior_df,
+        getvariable('trend_prior_df') AS prior_df,
         prior_df + df AS moderated_df,
         student_t_quantile(0.975::DOUBLE, moderated_df) AS t_975
     FROM (SELECT DISTINCT df FROM trend_line) AS d

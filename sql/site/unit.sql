@@ -13,26 +13,3 @@ SELECT
     + coalesce((SELECT max(equipment_no) + 1 FROM staging.equipment_number), 0)
 FROM equipment AS e
 ANTI JOIN staging.equipment_number AS n ON e.equipment_id = n.equipment_id;
-
-CREATE OR REPLACE TEMP TABLE equipment_number AS
-SELECT
-    e.equipment_id,
-    n.equipment_no,
-    e.site_id,
-    s.site_no,
-    s.branch,
-    e.equipment_kind,
-    e.motor_kind,
-    e.installed_on,
-    e.retired_on,
-    e.rated_tesp_inwc,
-    e.design_cooling_cfm,
-    e.design_heating_cfm
-FROM equipment AS e
-INNER JOIN staging.equipment_number AS n USING (equipment_id)
-INNER JOIN (SELECT site_id, branch, row_number() OVER () AS site_no FROM site) AS s USING (site_id);
-
-CREATE OR REPLACE TEMP TABLE unit AS
-SELECT 2 * equipment_no + (mode = 'heating')::INTEGER AS unit_no, equipment_no, equipment_id, mode
-FROM equipment_number
-CROSS JOIN (SELECT unnest(['cooling', 'heating']) AS mode);

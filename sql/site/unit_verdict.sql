@@ -1,10 +1,14 @@
 -- The verdict on each equipment and mode with any loaded visit (unit_seen.sql). The level's distribution is Student's t
--- around the weighted mean, its scatter pooled with the fleet's, what a measurer shares added. Published as site_static;
--- the ids and the numbers with all their digits are written down as they are (visit_measured.sql says why).
+-- around the weighted mean, its scatter pooled with the fleet's, what a measurer shares added. Published as site_static,
+-- without what only roll-ups and lists ask for; the ids and the numbers with all their digits are written down as they are (visit_measured.sql says why).
 CREATE OR REPLACE TABLE staging.unit_verdict ( -- noqa: PRS
     unit_no INTEGER,
     equipment_no INTEGER,
     last_valid_on DATE,
+    in_service BOOLEAN,
+    equipment_kind VARCHAR,
+    motor_kind VARCHAR,
+    installed_on DATE,
     site_id VARCHAR USING COMPRESSION uncompressed,
     branch VARCHAR,
     equipment_id VARCHAR USING COMPRESSION uncompressed,
@@ -48,6 +52,10 @@ WITH numbered AS (
         2 * n.equipment_no + (s.mode = 'heating')::INTEGER AS unit_no,
         n.site_id,
         n.branch,
+        n.retired_on IS NULL OR n.retired_on > getvariable('today') AS in_service,
+        n.equipment_kind,
+        n.motor_kind,
+        n.installed_on,
         n.rated_tesp_inwc,
         CASE s.mode WHEN 'cooling' THEN n.design_cooling_cfm ELSE n.design_heating_cfm END AS design_cfm
     FROM unit_seen AS s
@@ -96,6 +104,10 @@ verdict AS (
         j.unit_no,
         j.equipment_no,
         j.last_valid_on,
+        j.in_service,
+        j.equipment_kind,
+        j.motor_kind,
+        j.installed_on,
         j.site_id,
         j.branch,
         j.equipment_id,

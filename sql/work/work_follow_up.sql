@@ -1,5 +1,5 @@
 -- Each work on ducts, filter cabinet, coil, blower or fan speed, and whether anyone measured like new afterwards in
--- time. Not yet due: the time is not over on the reference day.
+-- time. Not yet due: the time is not over on the reference day (what a later day moves: pipeline/day/touched.py).
 CREATE OR REPLACE TABLE work_follow_up AS
 WITH measured AS (
     SELECT w.work_id, min(v.visited_on) AS measured_on
@@ -31,5 +31,4 @@ FROM work AS w
 INNER JOIN equipment AS e USING (equipment_id)
 INNER JOIN site AS s USING (site_id)
 LEFT JOIN measured AS m USING (work_id)
-WHERE w.work_kind NOT IN ('other', 'filter_changed', 'equipment_replaced') AND w.done_on <= getvariable('today')
-ORDER BY w.done_on, w.work_id;
+WHERE w.work_kind NOT IN ('other', 'filter_changed', 'equipment_replaced') AND w.done_on <= getvariable('today');

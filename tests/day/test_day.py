@@ -71,15 +71,15 @@ def run(
 
 
 @pytest.fixture(scope="module", autouse=True)
-def one_digit() -> Iterator[None]:
-    """What is fitted over so small a fleet moves with every day; in its first digit it mostly stands."""
+def wide_steps() -> Iterator[None]:
+    """What is fitted over so small a fleet moves with every day; to the nearest power of 3 it mostly stands."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipeline.site.stage.settled", lambda value, *_: settled(value, 1))
+        patch.setattr("pipeline.site.stage.settled", lambda value, *_: settled(value, 2.0))
         yield
 
 
 @pytest.fixture(scope="module")
-def made(one_digit: None, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Fleet]:
+def made(wide_steps: None, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Fleet]:
     """The history's folder, a DIR in which it was run, and its tables; the last visits are kept for the day."""
     folder = tmp_path_factory.mktemp("fleet")
     make_fleet_command(folder / "made", 500, 5000, 4)
@@ -467,5 +467,5 @@ def test_a_short_history_leaves_no_memory(made: tuple[Path, Path, Fleet], tmp_pa
 
 def test_what_is_kept_is_what_fleet_steps_ask_for() -> None:
     """A new table between the scopes needs no entry anywhere; a new fleet function names what it reads."""
-    assert {"level_scatter", "level_distance", "trend_distance", "series_test", "trend_test"} <= set(KEPT)
+    assert {"level_scatter", "level_distance", "trend_distance", "equipment_line", "work_side"} <= set(KEPT)
     assert "level_visit" not in KEPT  # the visits themselves

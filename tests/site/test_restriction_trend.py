@@ -7,7 +7,6 @@ from datetime import date, timedelta
 import polars as pl
 import pytest
 
-from pipeline.site.trends import adjusted, p_values
 from pipeline.site.trends import series as series_look
 from pipeline.site.visits import make_by_parts
 from pipeline.warehouse import Warehouse
@@ -47,12 +46,17 @@ def trends() -> dict[tuple[str, str], dict[str, object]]:
     with Warehouse() as warehouse:
         warehouse.store("level_visit", pl.DataFrame(rows))
         make_by_parts(warehouse, series_look(warehouse))
-        warehouse.store("trend_test", pl.DataFrame(schema={"equipment_no": pl.Int32, "p_value": pl.Float64}))
-        warehouse.store("trend_adjusted", adjusted(p_values(warehouse)), temporary=True)
+        warehouse.execute("CREATE SCHEMA staging")
+        for name, of in (("unit_trend", "tesp"), ("unit_restriction", "restriction")):
+            warehouse.execute(
+                f"CREATE TABLE staging.{name} AS SELECT p_value FROM series_test WHERE series = '{of}'"
+            )
+        warehouse.execute("CREATE TABLE equipment_line (p_value DOUBLE)")
+        warehouse.run("site/trend_rate.sql")
         found = warehouse.query(
             """
-            SELECT s.*, trend_word(s.slope_per_year, q.q_value, getvariable('trend_q')) AS trend
-            FROM series_test AS s JOIN trend_adjusted AS q ON s.series = q.series AND s.unit_no = q.number
+            SELECT s.*, trend_word(s.slope_per_year, q.q_value, q.q_limit) AS trend
+            FROM series_test AS s JOIN staging.trend_rate AS q ON s.series = q.series AND s.p_value = q.p_value
             """
         )
     return {(r["series"], UNITS[r["unit_no"] // 2]): r for r in found.iter_rows(named=True)}

@@ -1,0 +1,85 @@
+-- What site_priority says of each unit that it lists (priority_evidence.sql), but its place among all others. What to
+-- check first is said in the trade's words, by side and evidence.
+CREATE OR REPLACE TEMP TABLE priority_row AS
+WITH listed AS (
+    SELECT
+        s.*,
+        p.return_budget_inwc,
+        p.filter_drop_inwc,
+        p.coil_drop_inwc,
+        p.power_at_rating_w
+    FROM staging.unit_verdict AS s
+    INNER JOIN priority_evidence AS p USING (unit_no)
+)
+
+SELECT
+    unit_no,
+    problem_side,
+    site_id,
+    branch,
+    equipment_id,
+    mode,
+    static_state,
+    expected_excess_inwc,
+    level_inwc,
+    level_se_inwc,
+    level_df,
+    rated_tesp_inwc,
+    greatest(design_cfm - airflow_cfm, 0) AS airflow_shortfall_cfm,
+    power_w - power_at_rating_w AS extra_power_w,
+    CASE problem_side
+        WHEN 'return'
+            THEN
+                CASE
+                    WHEN exceeds(filter_drop_inwc, return_budget_inwc / 2)
+                        THEN
+                            format(
+                                'Filter first: its drop of {:.2f} is more than half of what the return side allows; '
+                                || 'filter type, size and cabinet. Then the return duct and grille.', filter_drop_inwc
+                            )
+                    WHEN filter_drop_inwc IS NOT NULL
+                        THEN
+                            format(
+                                'Return duct first: the filter drop is only {:.2f}; look for an undersized return, '
+                                || 'a blocked grille, a crushed or closed run.', filter_drop_inwc
+                            )
+                    ELSE 'Return side: measure the filter drop, then look at filter size, grille and return duct.'
+                END
+        WHEN 'supply'
+            THEN
+                CASE
+                    WHEN exceeds(coil_drop_inwc, supply_level_inwc / 2)
+                        THEN
+                            format(
+                                'Coil first: its drop of {:.2f} is more than half of the supply static; '
+                                || 'clean it, check that it fits the airflow. Then the supply duct.', coil_drop_inwc
+                            )
+                    ELSE
+                        'Supply side: shut registers and dampers, kinked or badly strapped runs, an undersized trunk; '
+                        || 'measure the coil drop if there is a coil outside the cabinet.'
+                END
+        WHEN 'airflow_setting'
+            THEN
+                'Blower tap first: more air moves than the design asks for, which raises both sides; '
+                || 'set the fan by the maker''s table and measure again before touching ducts.'
+        ELSE 'No side stands out: measure again like new, both sides and the drops.'
+    END
+    || CASE
+        WHEN static_state = 'uncertain' THEN ' Not certain yet: measure once more before work is sold.'
+        ELSE ''
+    END
+    || CASE motor_kind
+        WHEN 'psc' THEN ' This motor loses air as static rises.'
+        WHEN 'constant_airflow' THEN ' This motor keeps the air and burns watts as static rises.'
+        WHEN 'constant_torque' THEN ' This motor loses some air and burns some watts as static rises.'
+        ELSE ''
+    END AS check_first,
+    n_visits,
+    level_lo_inwc,
+    level_hi_inwc,
+    prob_over_rated,
+    prob_side,
+    greatest(power_w - power_at_rating_w, 0) / 1000
+    * CASE mode WHEN 'cooling' THEN getvariable('fan_hours_cooling') ELSE getvariable('fan_hours_heating') END
+    * getvariable('tariff_per_kwh') AS extra_cost_per_year
+FROM listed;

@@ -1,0 +1,74 @@
+-- The visits around each work, a row for each mode of its equipment with comparable visits on both sides: TESP before
+-- and after, between the neighbouring works. The last day of visits before the work (it triggered the work) is no
+-- baseline.
+CREATE OR REPLACE TEMP TABLE work_side AS
+WITH done AS MATERIALIZED (
+    SELECT
+        w.work_id,
+        n.equipment_no,
+        w.done_on,
+        row_number() OVER (ORDER BY w.work_id) AS work_no,
+        max(o.done_on) FILTER (WHERE o.done_on < w.done_on) AS previous_on,
+        min(o.done_on) FILTER (WHERE o.done_on > w.done_on) AS next_on
+    FROM work AS w
+    INNER JOIN equipment_number AS n USING (equipment_id)
+    LEFT JOIN work AS o
+        ON
+            w.equipment_id = o.equipment_id
+            AND o.work_kind NOT IN ('other', 'filter_changed')
+            AND o.done_on <> w.done_on
+    WHERE w.done_on <= getvariable('today')
+    GROUP BY w.work_id, n.equipment_no, w.done_on
+),
+
+around AS MATERIALIZED (
+    SELECT
+        d.work_no,
+        v.unit_no,
+        v.tesp_inwc,
+        v.visited_on,
+        v.visited_on > d.done_on AS is_after
+    FROM done AS d
+    INNER JOIN comparable_visit AS v
+        ON
+            d.equipment_no = v.unit_no // 2
+            AND v.visited_on <> d.done_on
+            AND v.visited_on > coalesce(d.previous_on, DATE '0001-01-01')
+            AND v.visited_on < coalesce(d.next_on, DATE '9999-12-31')
+),
+
+last_before AS (
+    SELECT work_no, max(visited_on) AS trigger_on
+    FROM around
+    WHERE NOT is_after
+    GROUP BY work_no
+),
+
+by_mode AS (
+    SELECT
+        a.work_no,
+        a.unit_no,
+        avg(a.tesp_inwc) FILTER (WHERE a.is_after) AS after_inwc,
+        avg(a.tesp_inwc) FILTER (WHERE a.visited_on < l.trigger_on) AS before_inwc,
+        count(*) FILTER (WHERE a.visited_on < l.trigger_on) AS n_before
+    FROM around AS a
+    INNER JOIN last_before AS l USING (work_no)
+    GROUP BY a.work_no, a.unit_no
+    HAVING n_before > 0 AND after_inwc IS NOT NULL
+)
+
+SELECT
+    w.work_id,
+    w.equipment_id,
+    w.work_kind,
+    w.cost,
+    m.unit_no,
+    m.n_before,
+    m.before_inwc,
+    m.after_inwc,
+    NOT exceeds(m.before_inwc, e.rated_tesp_inwc) AS within_before,
+    NOT exceeds(m.after_inwc, e.rated_tesp_inwc) AS within_after
+FROM by_mode AS m
+INNER JOIN done AS d USING (work_no)
+INNER JOIN work AS w USING (work_id)
+INNER JOIN equipment AS e USING (equipment_id);
