@@ -13,7 +13,7 @@ import pytest
 from pipeline.stages import STAGES
 from tests.conftest import query_of
 from tests.day.test_day import SETTINGS as OF_DAYS
-from tests.day.test_day import Fleet, is_part, one_digit, run
+from tests.day.test_day import Fleet, is_part, run, wide_steps
 from tests.day.test_day import made as made_without
 from tests.test_determinism import assert_same
 
@@ -21,7 +21,7 @@ SETTINGS = OF_DAYS.with_values({"offsets_close_from_visits": 1000}, "the test")
 TODAY = date(2026, 10, 20)
 NONE = pl.lit(None, pl.String)
 
-__all__ = ["made_without", "one_digit"]  # fixtures
+__all__ = ["made_without", "wide_steps"]  # fixtures
 
 
 @pytest.fixture(scope="module")
