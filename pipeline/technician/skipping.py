@@ -75,9 +75,11 @@ def _log_rising(x: float, most: int) -> Floats:
 def at_least(skipped: Floats, visits: Floats, chances: BetaBinomial) -> Floats:
     """P(X >= skipped) with `visits` trials, per technician."""
     p = np.ones(len(visits))
-    for n in np.unique(visits):
-        same = visits == n
-        above = np.append(np.cumsum(chances.probabilities(int(n))[::-1])[::-1], 0.0)
+    if not len(visits):
+        return p
+    order = np.argsort(visits, kind="stable")
+    for same in np.split(order, np.flatnonzero(np.diff(visits[order])) + 1):
+        above = np.append(np.cumsum(chances.probabilities(int(visits[same[0]]))[::-1])[::-1], 0.0)
         p[same] = above[skipped[same].astype(np.int64)]
     return np.minimum(p, 1.0)
 
@@ -105,11 +107,14 @@ def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
 
 def funnel_limit(visits: Floats, chances: BetaBinomial, p: float) -> Floats:
     """Upper funnel limit of the rate at probability p, interpolated between counts (Spiegelhalter 2005, A.1.1)."""
-    limits = np.zeros(len(visits))
-    for n in np.unique(visits[visits > 0]):
+    sizes, which = np.unique(visits, return_inverse=True)
+    limits = np.zeros(len(sizes))
+    for size, n in enumerate(sizes):
+        if n <= 0:
+            continue
         upto = np.cumsum(chances.probabilities(int(n)))
         at = min(int(np.searchsorted(upto, p)), int(n))  # smallest count with P(X <= count) >= p
         below = upto[at - 1] if at else 0.0
         share = (upto[at] - p) / max(upto[at] - below, 1e-15)
-        limits[visits == n] = min(max((at - share) / n, 0.0), 1.0)
-    return limits
+        limits[size] = min(max((at - share) / n, 0.0), 1.0)
+    return limits[which]
