@@ -97,16 +97,20 @@ def change_since_training(before: tuple[int, int], after: tuple[int, int]) -> tu
         )
         warehouse.execute(
             "CREATE SCHEMA staging; "
-            "CREATE TABLE staging.visit_measured (visit_id VARCHAR, technician_id VARCHAR, visited_on DATE)"
+            "CREATE TABLE staging.visit_measured (visit_id VARCHAR, equipment_id VARCHAR, technician_id VARCHAR, "
+            "instrument_id VARCHAR, visited_on DATE, set_aside_because VARCHAR, like_new BOOLEAN, repairs VARCHAR)"
         )
-        warehouse.execute("CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR)")
+        warehouse.execute("CREATE TABLE equipment_budget AS SELECT 'E' AS equipment_id, 'north' AS branch")
+        warehouse.execute("CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR)")
         for day, (skipped, visits) in (("2025-06-01", before), ("2026-06-01", after)):
             warehouse.execute(
-                "INSERT INTO staging.visit_measured "
-                f"SELECT '{day}-' || i, 'T', DATE '{day}' FROM range({visits}) AS r (i)"
+                "INSERT INTO staging.visit_measured BY NAME SELECT "
+                f"'{day}-' || i AS visit_id, 'E' AS equipment_id, 'T' AS technician_id, DATE '{day}' AS visited_on "
+                f"FROM range({visits}) AS r (i)"
             )
             warehouse.execute(
-                f"INSERT INTO finding SELECT '{day}-' || i, 'zero_not_recorded' FROM range({skipped}) AS r (i)"
+                "INSERT INTO finding BY NAME SELECT "
+                f"'{day}-' || i AS visit_id, 'zero_not_recorded' AS check_id FROM range({skipped}) AS r (i)"
             )
         warehouse.set_variable("today", "2026-12-31", "DATE")
         count_all(warehouse)
