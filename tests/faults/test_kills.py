@@ -170,11 +170,10 @@ def test_killed_while_the_spare_is_written_over(faults: Faults, before: Before) 
 @pytest.mark.slow
 def test_killed_in_a_new_folder(faults: Faults, before: Before) -> None:
     """Without a last publication there is none after the kill either, until a run ends well."""
-    kills = [
-        Kill("load", 3),
-        Kill("gate", before.writes["gate"]),
-        Kill("publish", before.writes["publish"] - 1),
-    ]
+    counts, log = faults.place("new.json"), faults.place("new.log")
+    assert faults.run(Job((faults.drop,), faults.place("new"), log, counts=counts)) == 0, log.read_text()
+    writes = json.loads(counts.read_text())
+    kills = [Kill("load", 3), Kill("gate", writes["gate"]), Kill("publish", writes["publish"] - 1)]
 
     def kill(at: Kill) -> str:
         into = faults.place(f"new {at.stage}")
