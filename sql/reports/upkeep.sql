@@ -22,25 +22,31 @@ listed AS (
     LIMIT getvariable('top')
 ),
 
--- Valid visits: those that are not set aside, for that is asked quickest.
-looked_at AS (
+looked_at AS MATERIALIZED (
     SELECT
         visit_id,
         equipment_id,
         mode
     FROM visit
-    WHERE
-        equipment_id IN (SELECT listed.equipment_id FROM listed)
-        AND visit_id NOT IN (SELECT v.visit_id FROM visit_static AS v WHERE NOT v.valid)
+    WHERE equipment_id IN (SELECT listed.equipment_id FROM listed)
 ),
 
-n_looked_at AS (
+found AS MATERIALIZED (
     SELECT
-        equipment_id,
-        mode,
-        count(*) AS n_valid_visits
-    FROM looked_at
-    GROUP BY equipment_id, mode
+        v.visit_id,
+        v.equipment_id,
+        v.mode,
+        f.check_id
+    FROM looked_at AS v
+    INNER JOIN finding AS f ON v.visit_id = f.visit_id
+    WHERE f.check_id IN ('filter_dirty', 'coil_dirty', 'blower_dirty', 'registers_closed')
+),
+
+-- Gathered in a list, so that DuckDB looks no unit up for it.
+set_aside AS (
+    SELECT unnest(list(visit_id)) AS visit_id
+    FROM visit_static
+    WHERE NOT valid
 ),
 
 -- A check finds a visit once.
@@ -48,13 +54,12 @@ dirty AS (
     SELECT
         v.equipment_id,
         v.mode,
-        count(*) FILTER (WHERE f.check_id = 'filter_dirty') AS n_filter_dirty,
-        count(*) FILTER (WHERE f.check_id = 'coil_dirty') AS n_coil_dirty,
-        count(*) FILTER (WHERE f.check_id = 'blower_dirty') AS n_blower_dirty,
-        count(*) FILTER (WHERE f.check_id = 'registers_closed') AS n_registers_closed
-    FROM looked_at AS v
-    INNER JOIN finding AS f ON v.visit_id = f.visit_id
-    WHERE f.check_id IN ('filter_dirty', 'coil_dirty', 'blower_dirty', 'registers_closed')
+        count(*) FILTER (WHERE v.check_id = 'filter_dirty') AS n_filter_dirty,
+        count(*) FILTER (WHERE v.check_id = 'coil_dirty') AS n_coil_dirty,
+        count(*) FILTER (WHERE v.check_id = 'blower_dirty') AS n_blower_dirty,
+        count(*) FILTER (WHERE v.check_id = 'registers_closed') AS n_registers_closed
+    FROM found AS v
+    WHERE v.visit_id NOT IN (SELECT set_aside.visit_id FROM set_aside)
     GROUP BY v.equipment_id, v.mode
 )
 
@@ -75,7 +80,7 @@ SELECT
     listed.prob_over_rated,
     listed.n_visits,
     listed.last_on,
-    n_looked_at.n_valid_visits,
+    listed.n_valid AS n_valid_visits,
     coalesce(dirty.n_filter_dirty, 0) AS n_filter_dirty,
     coalesce(dirty.n_coil_dirty, 0) AS n_coil_dirty,
     coalesce(dirty.n_blower_dirty, 0) AS n_blower_dirty,
@@ -88,6 +93,5 @@ SELECT
 FROM listed
 LEFT JOIN site_static AS o ON listed.equipment_id = o.equipment_id AND listed.mode <> o.mode
 LEFT JOIN site ON listed.site_id = site.site_id
-LEFT JOIN n_looked_at ON listed.equipment_id = n_looked_at.equipment_id AND listed.mode = n_looked_at.mode
 LEFT JOIN dirty ON listed.equipment_id = dirty.equipment_id AND listed.mode = dirty.mode
 ORDER BY listed.as_found_excess_inwc DESC, listed.equipment_id ASC, listed.mode ASC;
