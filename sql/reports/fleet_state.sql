@@ -1,12 +1,6 @@
 -- One state for every site in service: its worst unit and mode decides. Words as in the data contract, section 4.
 -- "upkeep": within rating like new, over it as found. "not_measured": no visit was ever loaded. Counts of sites.
-WITH retired AS (
-    SELECT equipment.equipment_id
-    FROM equipment, publication
-    WHERE equipment.retired_on <= publication.today
-),
-
-worst_state AS MATERIALIZED (
+WITH worst_state AS MATERIALIZED (
     SELECT
         site_id,
         -- Places of the states, the worst first.
@@ -19,7 +13,7 @@ worst_state AS MATERIALIZED (
             END
         ) AS place
     FROM site_static
-    WHERE equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
+    WHERE in_service
     GROUP BY site_id
 ),
 
@@ -28,7 +22,7 @@ chronic_side AS (
     SELECT s.problem_side
     FROM site_static AS s
     LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
-    WHERE s.static_state = 'chronic' AND s.equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
+    WHERE s.static_state = 'chronic' AND s.in_service
     QUALIFY row_number() OVER (PARTITION BY s.site_id ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode) = 1
 ),
 

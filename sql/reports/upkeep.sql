@@ -3,14 +3,11 @@
 -- leading mode's valid visits, since ever.
 WITH over_as_found AS (
     SELECT
-        s.*,
-        e.equipment_kind,
-        s.as_found_level_inwc - s.rated_tesp_inwc AS as_found_excess_inwc
-    FROM site_static AS s
-    INNER JOIN equipment AS e ON s.equipment_id = e.equipment_id
-    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
-    WHERE s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9
-    QUALIFY row_number() OVER (PARTITION BY s.equipment_id ORDER BY as_found_excess_inwc DESC, s.mode ASC) = 1
+        *,
+        as_found_level_inwc - rated_tesp_inwc AS as_found_excess_inwc
+    FROM site_static
+    WHERE in_service AND static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9
+    QUALIFY row_number() OVER (PARTITION BY equipment_id ORDER BY as_found_excess_inwc DESC, mode ASC) = 1
 ),
 
 listed AS (
@@ -68,7 +65,7 @@ SELECT
     site.site_label[:200] AS site_label,
     listed.branch,
     listed.equipment_id,
-    listed.equipment_kind,
+    e.equipment_kind,
     listed.mode,
     listed.static_state,
     listed.as_found_level_inwc,
@@ -92,6 +89,7 @@ SELECT
     listed.n_upkeep
 FROM listed
 LEFT JOIN site_static AS o ON listed.equipment_id = o.equipment_id AND listed.mode <> o.mode
+LEFT JOIN equipment AS e ON listed.equipment_id = e.equipment_id
 LEFT JOIN site ON listed.site_id = site.site_id
 LEFT JOIN dirty ON listed.equipment_id = dirty.equipment_id AND listed.mode = dirty.mode
 ORDER BY listed.as_found_excess_inwc DESC, listed.equipment_id ASC, listed.mode ASC;

@@ -4,6 +4,7 @@ WITH units AS (
     SELECT
         equipment_id,
         any_value(branch) AS branch,
+        any_value(in_service) AS in_service,
         bit_or(
             CASE
                 WHEN static_state = 'too_few_visits' THEN 0
@@ -21,10 +22,9 @@ WITH units AS (
 SELECT
     u.branch,
     e.equipment_kind,
-    e.retired_on IS NULL OR e.retired_on > p.today AS in_service,
+    u.in_service,
     u.said,
     count(*) AS n_units
 FROM units AS u
 INNER JOIN equipment AS e ON u.equipment_id = e.equipment_id
-CROSS JOIN publication AS p
 GROUP BY ALL;
