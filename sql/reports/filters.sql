@@ -1,15 +1,14 @@
 -- The values of the three filters, from the units that have a level row. At most 60 branches.
 WITH branch_names AS (
     SELECT DISTINCT branch
-    FROM site_static
+    FROM memory.branch_units
     ORDER BY branch
     LIMIT 60
 ),
 
 kinds AS (
     SELECT DISTINCT equipment_kind
-    FROM equipment
-    WHERE equipment_id IN (SELECT site_static.equipment_id FROM site_static)
+    FROM memory.branch_units
 ),
 
 modes AS (

@@ -1,17 +1,11 @@
 -- The compact list behind the search: units in service, the worst first, at most top rows; n_all tells how many there are.
-WITH retired AS (
-    SELECT equipment.equipment_id
-    FROM equipment, publication
-    WHERE equipment.retired_on <= publication.today
-),
-
-units AS MATERIALIZED (
+WITH units AS MATERIALIZED (
     SELECT
         equipment_id,
         mode,
         expected_excess_inwc
     FROM site_static
-    WHERE equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
+    WHERE in_service
 ),
 
 worst AS (

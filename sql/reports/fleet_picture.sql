@@ -1,12 +1,6 @@
 -- Return against supply static, a point a unit and mode in service; at most points of them, drawn by a hash of the id.
-WITH retired AS (
-    SELECT equipment.equipment_id
-    FROM equipment, publication
-    WHERE equipment.retired_on <= publication.today
-),
-
 -- Drawn by their names alone; what else is shown is looked up for the few that are drawn.
-shown AS MATERIALIZED (
+WITH shown AS MATERIALIZED (
     SELECT
         equipment_id,
         mode
@@ -14,7 +8,7 @@ shown AS MATERIALIZED (
     WHERE
         return_level_inwc IS NOT NULL
         AND supply_level_inwc IS NOT NULL
-        AND equipment_id NOT IN (SELECT retired.equipment_id FROM retired)
+        AND in_service
 ),
 
 drawn AS (

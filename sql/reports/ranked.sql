@@ -1,31 +1,34 @@
 -- The ranked units in the order of work, one line a unit over its modes: the mode that ranks first leads, the other
 -- stands beside it whatever its state. The first top of each side, and the first top_in_branch of each side in each
 -- branch. The worklists ask for all (a large top). rank: of the leading mode, among all units and modes.
-WITH lines AS (
-    SELECT
-        p.rank,
-        p.equipment_id,
-        p.mode,
-        p.problem_side,
-        other.rank AS other_rank,
-        count(*) OVER (PARTITION BY p.problem_side) AS n_in_side,
-        count(*) OVER () AS n_ranked,
-        row_number() OVER (ORDER BY p.rank) AS line_number,
-        row_number() OVER (PARTITION BY p.problem_side ORDER BY p.rank) AS line_in_side,
-        row_number() OVER (PARTITION BY p.problem_side, p.branch ORDER BY p.rank) AS line_in_branch
-    FROM site_priority AS p
-    LEFT JOIN site_priority AS other ON p.equipment_id = other.equipment_id AND p.mode <> other.mode
-    WHERE other.rank IS NULL OR p.rank < other.rank
-),
-
--- Lines first, by as little as makes them; then what they show.
-listed AS (
+WITH listed AS (
     SELECT *
-    FROM lines
+    FROM memory.ranked_line
     WHERE
         line_in_side <= getvariable('top')
         OR (line_in_branch <= getvariable('top_in_branch') AND line_in_side <= 5 * getvariable('top'))
     QUALIFY row_number() OVER (PARTITION BY problem_side ORDER BY rank) <= 2 * getvariable('top')
+),
+
+-- What is said of either mode of the listed units.
+modes AS MATERIALIZED (
+    SELECT
+        equipment_id,
+        mode,
+        static_state,
+        problem_side,
+        level_inwc,
+        level_lo_inwc,
+        level_hi_inwc,
+        prob_over_rated,
+        prob_side,
+        n_visits,
+        n_offset_corrected,
+        return_level_inwc,
+        supply_level_inwc,
+        last_on
+    FROM site_static
+    WHERE equipment_id IN (SELECT listed.equipment_id FROM listed)
 )
 
 SELECT
@@ -71,8 +74,8 @@ SELECT
     p.n_ranked
 FROM listed AS p
 INNER JOIN site_priority AS q ON p.equipment_id = q.equipment_id AND p.mode = q.mode
-INNER JOIN site_static AS s ON p.equipment_id = s.equipment_id AND p.mode = s.mode
-LEFT JOIN site_static AS o ON p.equipment_id = o.equipment_id AND p.mode <> o.mode
+INNER JOIN modes AS s ON p.equipment_id = s.equipment_id AND p.mode = s.mode
+LEFT JOIN modes AS o ON p.equipment_id = o.equipment_id AND p.mode <> o.mode
 LEFT JOIN equipment AS e ON p.equipment_id = e.equipment_id
 LEFT JOIN site ON q.site_id = site.site_id
 ORDER BY p.rank;

@@ -3,14 +3,11 @@
 -- leading mode's valid visits, since ever.
 WITH over_as_found AS (
     SELECT
-        s.*,
-        e.equipment_kind,
-        s.as_found_level_inwc - s.rated_tesp_inwc AS as_found_excess_inwc
-    FROM site_static AS s
-    INNER JOIN equipment AS e ON s.equipment_id = e.equipment_id
-    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
-    WHERE s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9
-    QUALIFY row_number() OVER (PARTITION BY s.equipment_id ORDER BY as_found_excess_inwc DESC, s.mode ASC) = 1
+        *,
+        as_found_level_inwc - rated_tesp_inwc AS as_found_excess_inwc
+    FROM site_static
+    WHERE in_service AND static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9
+    QUALIFY row_number() OVER (PARTITION BY equipment_id ORDER BY as_found_excess_inwc DESC, mode ASC) = 1
 ),
 
 listed AS (
@@ -22,25 +19,31 @@ listed AS (
     LIMIT getvariable('top')
 ),
 
--- Valid visits: those that are not set aside, for that is asked quickest.
-looked_at AS (
+looked_at AS MATERIALIZED (
     SELECT
         visit_id,
         equipment_id,
         mode
     FROM visit
-    WHERE
-        equipment_id IN (SELECT listed.equipment_id FROM listed)
-        AND visit_id NOT IN (SELECT v.visit_id FROM visit_static AS v WHERE NOT v.valid)
+    WHERE equipment_id IN (SELECT listed.equipment_id FROM listed)
 ),
 
-n_looked_at AS (
+found AS MATERIALIZED (
     SELECT
-        equipment_id,
-        mode,
-        count(*) AS n_valid_visits
-    FROM looked_at
-    GROUP BY equipment_id, mode
+        v.visit_id,
+        v.equipment_id,
+        v.mode,
+        f.check_id
+    FROM looked_at AS v
+    INNER JOIN finding AS f ON v.visit_id = f.visit_id
+    WHERE f.check_id IN ('filter_dirty', 'coil_dirty', 'blower_dirty', 'registers_closed')
+),
+
+-- Gathered in a list, so that DuckDB looks no unit up for it.
+set_aside AS (
+    SELECT unnest(list(visit_id)) AS visit_id
+    FROM visit_static
+    WHERE NOT valid
 ),
 
 -- A check finds a visit once.
@@ -48,13 +51,12 @@ dirty AS (
     SELECT
         v.equipment_id,
         v.mode,
-        count(*) FILTER (WHERE f.check_id = 'filter_dirty') AS n_filter_dirty,
-        count(*) FILTER (WHERE f.check_id = 'coil_dirty') AS n_coil_dirty,
-        count(*) FILTER (WHERE f.check_id = 'blower_dirty') AS n_blower_dirty,
-        count(*) FILTER (WHERE f.check_id = 'registers_closed') AS n_registers_closed
-    FROM looked_at AS v
-    INNER JOIN finding AS f ON v.visit_id = f.visit_id
-    WHERE f.check_id IN ('filter_dirty', 'coil_dirty', 'blower_dirty', 'registers_closed')
+        count(*) FILTER (WHERE v.check_id = 'filter_dirty') AS n_filter_dirty,
+        count(*) FILTER (WHERE v.check_id = 'coil_dirty') AS n_coil_dirty,
+        count(*) FILTER (WHERE v.check_id = 'blower_dirty') AS n_blower_dirty,
+        count(*) FILTER (WHERE v.check_id = 'registers_closed') AS n_registers_closed
+    FROM found AS v
+    WHERE v.visit_id NOT IN (SELECT set_aside.visit_id FROM set_aside)
     GROUP BY v.equipment_id, v.mode
 )
 
@@ -63,7 +65,7 @@ SELECT
     site.site_label[:200] AS site_label,
     listed.branch,
     listed.equipment_id,
-    listed.equipment_kind,
+    e.equipment_kind,
     listed.mode,
     listed.static_state,
     listed.as_found_level_inwc,
@@ -75,7 +77,7 @@ SELECT
     listed.prob_over_rated,
     listed.n_visits,
     listed.last_on,
-    n_looked_at.n_valid_visits,
+    listed.n_valid AS n_valid_visits,
     coalesce(dirty.n_filter_dirty, 0) AS n_filter_dirty,
     coalesce(dirty.n_coil_dirty, 0) AS n_coil_dirty,
     coalesce(dirty.n_blower_dirty, 0) AS n_blower_dirty,
@@ -87,7 +89,7 @@ SELECT
     listed.n_upkeep
 FROM listed
 LEFT JOIN site_static AS o ON listed.equipment_id = o.equipment_id AND listed.mode <> o.mode
+LEFT JOIN equipment AS e ON listed.equipment_id = e.equipment_id
 LEFT JOIN site ON listed.site_id = site.site_id
-LEFT JOIN n_looked_at ON listed.equipment_id = n_looked_at.equipment_id AND listed.mode = n_looked_at.mode
 LEFT JOIN dirty ON listed.equipment_id = dirty.equipment_id AND listed.mode = dirty.mode
 ORDER BY listed.as_found_excess_inwc DESC, listed.equipment_id ASC, listed.mode ASC;

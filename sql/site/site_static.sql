@@ -1,4 +1,6 @@
 -- The verdicts under the names of equipment and mode (unit_verdict.sql).
 CREATE OR REPLACE VIEW site_static AS
-SELECT * EXCLUDE (unit_no, equipment_no, last_valid_on, in_service, equipment_kind, motor_kind, installed_on)
+SELECT
+    * EXCLUDE (unit_no, equipment_no, last_valid_on, in_service, equipment_kind, motor_kind, installed_on),
+    in_service
 FROM staging.unit_verdict;

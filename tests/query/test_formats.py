@@ -159,7 +159,7 @@ def test_a_terminal_gets_what_fits_and_is_told_of_the_rest(
     assert lines[0].startswith("site_id  branch")
     assert all(len(line) <= 80 for line in lines[:5])
     assert lines[5].startswith("(3 rows; not shown for want of room: ")
-    assert "needs_upkeep (--format csv has all)" in lines[5]
+    assert "in_service (--format csv has all)" in lines[5]
 
 
 def test_a_terminal_gets_the_first_rows(small_file: Path) -> None:

@@ -197,7 +197,7 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
              level, level and level - half, level and level + half, sum(t for t, _ in found) / len(found), rated,
              prob, level and max(level - rated, 0.001), ret * grow, sup * grow, 0.91, i % 4,
              state, side if known else "none", (0.97 if i % 4 else None) if known else None, len(clean),
-             *((level - rated) * share if level is not None else None for share in (0.7, 0.2, 0.1)))  # fmt: skip
+             *((level - rated) * share if level is not None else None for share in (0.7, 0.2, 0.1)), True)  # fmt: skip
     slope = 0.04 if i % 9 == 0 else 0.002
     if state in ("too_few_visits", "uncertain"):
         rows.add("site_attention", site_id, branch, equipment_id, mode, state, len(clean), first, 1 + i % 3)

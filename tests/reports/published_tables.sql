@@ -31,7 +31,7 @@ CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR,
   as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
   return_level_inwc DOUBLE, supply_level_inwc DOUBLE, airflow_ratio DOUBLE, n_offset_corrected BIGINT,
   static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, n_valid BIGINT,
-  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE);
+  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, in_service BOOLEAN);
 CREATE TABLE site_trend (site_id VARCHAR, equipment_id VARCHAR, mode VARCHAR, n_visits BIGINT, span_days BIGINT,
   slope_inwc_per_year DOUBLE, slope_lo DOUBLE, slope_hi DOUBLE, mann_kendall_s BIGINT, p_value DOUBLE,
   q_value DOUBLE, trend VARCHAR, rated_crossing_on DATE);

@@ -79,6 +79,33 @@ def test_the_first_rows_of_a_longer_list_are_the_shorter_one(query: str, tmp_pat
     made.close()
 
 
+def test_lists_and_counts_leave_out_what_is_retired(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    with duckdb.connect(str(file)) as con:
+        chronic = con.sql(
+            "SELECT DISTINCT equipment_id FROM site_static WHERE static_state = 'chronic' ORDER BY 1 LIMIT 2"
+        ).fetchall()
+        for (unit,) in chronic:
+            con.execute("UPDATE site_static SET in_service = FALSE WHERE equipment_id = ?", [unit])
+        stated = con.sql("SELECT site_id, static_state FROM site_static WHERE in_service").fetchall()
+        units = con.sql("SELECT DISTINCT equipment_id FROM site_static WHERE in_service").fetchall()
+        (n_sites,) = con.sql("SELECT count(*) FROM site").fetchall()[0]
+    made = Published.open(file)
+    gone = {unit for (unit,) in chronic}
+    for query, variables in (("find_site", {"top": 2500}), ("fleet_picture", {"points": 1200})):
+        shown = set(made.rows(query, **variables).frame["equipment_id"])
+        assert shown
+        assert not shown & gone
+    assert sum(row["n_units"] for row in made.rows("branches", top=60)) == len(units)
+    states = made.rows("fleet_state")
+    chronic_sites = {site for site, state in stated if state == "chronic"}
+    assert sum(row["n_sites"] for row in states.where("fleet_state", "chronic")) == len(chronic_sites)
+    (unmeasured,) = states.where("fleet_state", "not_measured")
+    assert unmeasured["n_sites"] == n_sites - len({site for site, _ in stated})
+    assert sum(row["n_sites"] for row in states) == n_sites
+    made.close()
+
+
 def _counted(
     file: Path, today: date
 ) -> tuple[dict[tuple[object, ...], list[int]], dict[tuple[object, ...], int]]:
