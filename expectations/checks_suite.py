@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from expectations.again import Again
+from expectations.again import Again, number_of_visits
 from expectations.rules import Outcome, Rule
 from pipeline.checks import all_checks
 from pipeline.errors import StageError
@@ -43,7 +43,7 @@ def record(
     warehouse: Warehouse, order: RunOrder, outcomes: Sequence[Outcome], found: Mapping[str, int]
 ) -> None:
     """Add to `check_run` what each check `found`, and how long asking it again took."""
-    rows = int(warehouse.scalar("SELECT count(*) FROM visit"))
+    rows = number_of_visits(warehouse)
     loaded = str(warehouse.scalar(LOADED))
     before = _earlier(warehouse, order, loaded)
     run_id = 1 + int(before["run_id"].max() or 0) if before.height else 1  # type: ignore[arg-type]

@@ -95,7 +95,7 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     single += [_ordered(*interval) for interval in INTERVALS]
     there = warehouse.relations()
     # After a day's drop: of the other rows it held when they were made, and they are what they were.
-    computed = {table: f"changed.{table}" for table in KEYS if f"changed.{table}" in there}
+    computed = {table: f"changed.{table}" for table in ("visit", *KEYS) if f"changed.{table}" in there}
     files = [_of_computed(rule, computed) for rule in rules_in("contracts")]
     single += [rule for rule in files if not rule.screen]
     scanned = {name: name for name, kind in there.items() if kind == "VIEW"} | computed

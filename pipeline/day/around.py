@@ -42,6 +42,11 @@ MOVED_FINDING = f"""
     FROM finding SEMI JOIN moved_visit USING (visit_id)
 """
 
+# All days that have visits: those that are counted, and those of visits that came since.
+DAYS = """
+    SELECT visited_on FROM visit_count WHERE counted_by = 'day' UNION SELECT visited_on FROM changed_visit
+"""
+
 
 def ask_around_changes(warehouse: Warehouse) -> None:
     """Ask the fleet's checks again: what was `asked`, and `found`. Equipment of which they decide otherwise is touched.
@@ -88,12 +93,8 @@ def _bring_near(warehouse: Warehouse) -> None:
             f"SELECT technician_id, {'piece + step' if check.beside else 'piece'} AS piece, min(abs(step)) AS away "
             f"FROM (SELECT technician_id, {piece} AS piece, unnest({steps}) AS step FROM changed_visit) GROUP BY ALL"
         )
-    of_a_piece = " OR ".join(
-        f"{piece} IN (SELECT piece FROM around.{_pieces(check)})" for check, piece in BOUNDED.items()
-    )
-    warehouse.execute(
-        f"CREATE TABLE around.near_day AS SELECT DISTINCT visited_on FROM visit WHERE {of_a_piece}"
-    )
+    near_days = [_days_in_pieces(check, piece) for check, piece in BOUNDED.items()]
+    warehouse.execute(f"CREATE TABLE around.near_day AS {' UNION '.join(near_days)}")
     sql = " ".join(without_comments(check.sql) for check in BOUNDED)
     words = re.findall(r"\w+", re.sub(r"'[^']*'", "", sql))
     columns = {"visit_id", "technician_id", "visited_at", "visited_on", *words} & set(
@@ -102,6 +103,18 @@ def _bring_near(warehouse: Warehouse) -> None:
     warehouse.execute(
         f"CREATE TABLE around.near AS SELECT {', '.join(sorted(columns))} FROM visit "
         "SEMI JOIN around.near_day USING (visited_on) SEMI JOIN changed_visit USING (technician_id)"
+    )
+
+
+def _days_in_pieces(check: Check, piece: str) -> str:
+    """The days on which a visit may fall into one of the check's pieces: the first piece that does not end before the
+    day begins has begun when the day ends. Pieces follow each other in time; no clock is a whole day from UTC."""
+    ends = ("visited_on - INTERVAL 1 DAY", "visited_on + INTERVAL 2 DAY")
+    first, last = (re.sub(r"\bvisited_at\b", f"({end})::TIMESTAMPTZ", piece) for end in ends)
+    return (
+        f"SELECT visited_on FROM (SELECT visited_on, {first} AS first, {last} AS last FROM ({DAYS})) AS d "
+        f"ASOF JOIN (SELECT DISTINCT piece FROM around.{_pieces(check)}) AS p ON d.first <= p.piece "
+        "WHERE p.piece <= d.last"
     )
 
 

@@ -95,6 +95,9 @@ def findings(warehouse: Warehouse) -> pl.DataFrame:
 def find_over_everything(warehouse: Warehouse) -> None:
     run_steps(warehouse, COUNT_DIGITS)
     find_over_fleet(warehouse)
+    warehouse.execute(
+        "CREATE OR REPLACE TABLE visit_count AS SELECT DISTINCT 'day' AS counted_by, visited_on FROM visit"
+    )
 
 
 def store(warehouse: Warehouse, visits: dict[str, Row]) -> None:

@@ -252,6 +252,7 @@ def test_after_a_day_each_contract_of_equipment_finds_what_is_wrong_with_compute
     visits = f"split_part(visit_id, '?', 1) IN (SELECT visit_id FROM visit WHERE {of_one})"
     for table, rows in (("visit_static", of_one), ("site_static", of_one), ("finding", visits)):
         own.execute(f"CREATE TABLE changed.{table} AS FROM {table} WHERE {rows}")
+    own.execute(f"CREATE TABLE changed.visit AS SELECT visit_id FROM visit WHERE {of_one}")
     (rule,) = [
         r
         for r in published.published_rules(own)
@@ -280,6 +281,21 @@ def test_least_and_largest_of_a_file_tell_what_a_scan_tells(tmp_path: Path, valu
             )
         )
     assert told == seen
+
+
+def test_after_a_day_a_finding_on_a_visit_that_went_is_found(own: Warehouse) -> None:
+    """Of moved visits those are left that there still are: a finding on another is on a visit that is gone."""
+    gone = own.scalar("SELECT min(visit_id) FROM finding")
+    own.execute("CREATE SCHEMA changed")
+    own.execute("CREATE TABLE changed.finding AS FROM finding")
+    own.execute("CREATE TABLE changed.visit AS SELECT visit_id FROM visit")
+    (rule,) = [r for r in published.published_rules(own) if r.name.startswith("a finding names a check")]
+    assert rule.asked == "changed"
+    assert verdict(own, rule).success
+    own.execute(f"DELETE FROM changed.visit WHERE visit_id = '{gone}'")
+    told = verdict(own, rule)
+    assert not told.success
+    assert all(example.startswith(gone) for example in told.examples)
 
 
 def test_a_broken_contract_stops_the_run_with_the_rows_named(own: Warehouse) -> None:
