@@ -80,7 +80,7 @@ def style_of(column: str) -> tuple[str, ...]:
     pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi", "_recorded")
     by_ending: dict[tuple[str, ...], tuple[str, ...]] = {
         pressures: ("inwc", "inwc3", "signed", "signed3"),
-        ("_on", "today"): ("day",),
+        ("_on", "today", "offsets_before"): ("day",),
         ("_at",): ("day", "minute"),
         ("q_value",): ("q",),
         ("value",): ("plain",),
