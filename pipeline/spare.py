@@ -79,8 +79,7 @@ def write_differences(source: Path, target: Path) -> None:
 
 def _write_differences(wanted: int, file: int, place: int, end: int) -> None:
     ours, theirs = bytearray(PIECE), bytearray(PIECE)
-    while place < end:
-        read = os.preadv(wanted, [ours], place)
+    while place < end and (read := os.preadv(wanted, [ours], place)):
         there = os.preadv(file, [theirs], place)
         if there != read or ours != theirs:  # at the end of the file both may hold older bytes, too
             _write(file, memoryview(ours)[:read], place)
