@@ -14,16 +14,11 @@ from pathlib import Path
 
 import duckdb
 
-from pipeline.warehouse import Warehouse, literal
+from pipeline.warehouse import Warehouse, differing, literal
 
 # Two publications rest on the same files if they loaded the same contents into the same tables.
-SAME_FILES = """
-    SELECT count(*) = 0 FROM (
-        (SELECT file_sha256, table_name FROM former.load_ledger EXCEPT SELECT file_sha256, table_name FROM load_ledger)
-        UNION ALL
-        (SELECT file_sha256, table_name FROM load_ledger EXCEPT SELECT file_sha256, table_name FROM former.load_ledger)
-    )
-"""
+CONTENTS = "SELECT file_sha256, table_name FROM"
+SAME_FILES = f"SELECT NOT EXISTS ({differing(f'{CONTENTS} former.load_ledger', f'{CONTENTS} load_ledger')})"
 # Does the attached publication show the rows that the last run left in the work file?
 IS_THE_LAST = """
     SELECT f.published_at = h.published_at AND NOT f.pseudonyms

@@ -45,6 +45,11 @@ def quoted(name: str) -> str:
     return ".".join(f'"{part}"' for part in name.split("."))
 
 
+def differing(one: str, other: str) -> str:
+    """A query of the rows that one of two queries finds and the other does not."""
+    return f"(({one}) EXCEPT ({other})) UNION ALL (({other}) EXCEPT ({one}))"
+
+
 class Warehouse:
     """One read-write connection to a work file, with settings as variables, macros and functions loaded."""
 

@@ -15,22 +15,19 @@ import re
 from pipeline.checks import Check, all_checks, find
 from pipeline.day.touched import touch
 from pipeline.scale.part import without_comments
-from pipeline.warehouse import Warehouse, literal
+from pipeline.warehouse import Warehouse, differing, literal
 
 FLEET_CHECKS = tuple(check for check in all_checks() if check.scope == "fleet")
 BOUNDED = {check: str(check.piece) for check in FLEET_CHECKS if check.piece is not None}
 IS_FLEET_CHECK = f"check_id IN ({', '.join(literal(check.check_id) for check in FLEET_CHECKS)})"
 
 # What was found of the visits that were asked again, before and now, where it decides on figures.
-MOVED = """
-    SELECT visit_id FROM ({before} EXCEPT {now}) UNION ALL SELECT visit_id FROM ({now} EXCEPT {before})
-""".format(
-    before="(SELECT visit_id, check_id, consequence FROM finding SEMI JOIN asked USING (visit_id, check_id) "
-    "WHERE consequence <> 'note')",
-    now="(SELECT visit_id, check_id, consequence FROM found WHERE consequence <> 'note')",
+MOVED = differing(
+    "SELECT visit_id, check_id, consequence FROM finding SEMI JOIN asked USING (visit_id, check_id) "
+    "WHERE consequence <> 'note'",
+    "SELECT visit_id, check_id, consequence FROM found WHERE consequence <> 'note'",
 )
-
-
+# Of the findings on moved visits which are asked or computed anew.
 MOVED_FINDING = f"""
     SELECT
         *,

@@ -9,15 +9,12 @@ from __future__ import annotations
 
 from pipeline.day.offsets import bound_moved
 from pipeline.technician.stage import show_all
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, differing
 
 # By name what is needed to tell which rows are put together anew.
 WHICH = {
-    "told_anew": """
-        SELECT technician_id, finding
-        FROM ((FROM told_before EXCEPT FROM coaching_group) UNION ALL (FROM coaching_group EXCEPT FROM told_before))
-        GROUP BY ALL
-    """,
+    "told_anew": "SELECT DISTINCT technician_id, finding "
+    f"FROM ({differing('FROM told_before', 'FROM coaching_group')})",
     "practice_anew": "FROM told_anew WHERE NOT starts_with(finding, 'hidden_offset_')",
     # Practices are told anew of few: all findings of these technicians, and those of the visits that moved.
     "technician_finding": """

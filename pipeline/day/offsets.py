@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from pipeline.technician.readings import Readings
 from pipeline.technician.stage import read_all
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, differing
 
 MADE = {"offset_bound", "offset_measurer", "offset_cell", "offset_fit", "drift_fit"}
 # A gauge was calibrated on another day than was known, or a unit stands at another site: no reading, yet it counts.
@@ -25,22 +25,15 @@ KNOWN_OTHERWISE = """
         )
         OR EXISTS (FROM changed_site)
 """
-MOVED = """
-    SELECT EXISTS (
-        ((FROM offset_before) EXCEPT (SELECT * EXCLUDE (visit_row) FROM offset_touched))
-        UNION ALL
-        ((SELECT * EXCLUDE (visit_row) FROM offset_touched) EXCEPT (FROM offset_before))
-    )
-"""
+TOUCHED = "SELECT * EXCLUDE (visit_row) FROM offset_touched"
+MOVED = f"SELECT EXISTS ({differing('FROM offset_before', TOUCHED)})"
 
 
 def remember_readings(warehouse: Warehouse) -> None:
     """Keep the readings of `moved_row` on which the fits of the last run rest, before anything is replaced."""
     warehouse.execute("CREATE OR REPLACE TEMP TABLE offset_bound_before AS FROM offset_bound")
     _look_at_touched(warehouse)
-    warehouse.execute(
-        "CREATE OR REPLACE TEMP TABLE offset_before AS SELECT * EXCLUDE (visit_row) FROM offset_touched"
-    )
+    warehouse.execute(f"CREATE OR REPLACE TEMP TABLE offset_before AS {TOUCHED}")
 
 
 def read_moved(warehouse: Warehouse) -> Readings | None:

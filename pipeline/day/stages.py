@@ -39,7 +39,7 @@ from pipeline.stages import (
 )
 from pipeline.steps import Step, run_steps
 from pipeline.technician.stage import run_technician
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, differing
 from pipeline.work.stage import STEPS as WORK
 
 # What the site and work stages make of each piece of equipment, and what of it stands in the work file.
@@ -255,14 +255,11 @@ class Day:
 
 
 # Equipment that was read by somebody whose readings are corrected otherwise than in the last run.
-JUDGED_BY_OTHER_CORRECTIONS = """
+JUDGED_BY_OTHER_CORRECTIONS = f"""
     SELECT v.equipment_id
     FROM staging.visit_measured AS v
-    SEMI JOIN (
-        (FROM correction EXCEPT FROM last.state.correction)
-        UNION ALL
-        (FROM last.state.correction EXCEPT FROM correction)
-    ) AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
+    SEMI JOIN ({differing("FROM correction", "FROM last.state.correction")}) AS c
+        ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
 """
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from pipeline.day.last_run import loads, today_then
 from pipeline.load.inputs import EQUIPMENT, TABLES, VISITS
-from pipeline.warehouse import Warehouse, literal
+from pipeline.warehouse import Warehouse, differing, literal
 
 # From a changed row of an input table to the equipment whose figures rest on it.
 RESTS_ON = {
@@ -73,9 +73,7 @@ def find_touched(warehouse: Warehouse) -> None:
         warehouse.execute(f"""
             CREATE OR REPLACE TEMP TABLE changed_row AS
             WITH moved AS (
-                (SELECT row_id FROM {table.fates} EXCEPT SELECT row_id FROM last.state.fate_{table.name})
-                UNION
-                (SELECT row_id FROM last.state.fate_{table.name} EXCEPT SELECT row_id FROM {table.fates})
+                FROM ({differing(f"SELECT row_id FROM {table.fates}", f"FROM last.state.fate_{table.name}")})
                 UNION
                 SELECT rowid FROM {table.staged}
                 WHERE load_id NOT IN (SELECT load_id FROM last.state.load)

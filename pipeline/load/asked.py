@@ -14,7 +14,7 @@ from __future__ import annotations
 from enum import Enum, auto
 
 from pipeline.load.inputs import TABLES, Table
-from pipeline.warehouse import Warehouse
+from pipeline.warehouse import Warehouse, differing
 
 # The columns by which rows name rows of other tables, and what is seen of the row that is named.
 NAMES = {
@@ -118,7 +118,7 @@ class Question:
         self._look(table, "now")
         self.warehouse.execute(
             f"CREATE OR REPLACE TEMP TABLE moved_{table.name} AS SELECT DISTINCT {SEEN[table.name][0]} "
-            "FROM ((FROM seen_before EXCEPT FROM seen_now) UNION ALL (FROM seen_now EXCEPT FROM seen_before))"
+            f"FROM ({differing('FROM seen_before', 'FROM seen_now')})"
         )
         if self.warehouse.scalar(f"SELECT count(*) FROM moved_{table.name}"):
             self._moved.add(table.name)
