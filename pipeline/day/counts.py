@@ -12,21 +12,10 @@ from collections.abc import Sequence
 from pipeline.technician.stage import count_all
 from pipeline.warehouse import Warehouse, literal
 
-# The visits, as sql/count/counted.sql takes them, and their places: found first, so that only these rows are read.
+# Their rows are found first, so that only these are read.
 MOVED_ROW = """
-    SELECT
-        v.visit_id,
-        v.rowid AS visit_row,
-        v.technician_id,
-        v.instrument_id,
-        e.branch,
-        v.visited_on,
-        v.set_aside_because IS NULL AS valid,
-        v.like_new,
-        coalesce(v.repairs, '') <> '' AS repaired
-    FROM staging.visit_measured AS v
-    INNER JOIN equipment_budget AS e ON v.equipment_id = e.equipment_id
-    WHERE v.rowid IN (SELECT rowid FROM staging.visit_measured SEMI JOIN moved_visit USING (visit_id))
+    FROM counted_row
+    WHERE visit_row IN (SELECT rowid FROM staging.visit_measured SEMI JOIN moved_visit USING (visit_id))
 """
 # Somebody was trained since, or on another day than was known: then all are counted before and after it.
 TRAINED_OTHERWISE = """
@@ -134,6 +123,7 @@ def _bring_up_to_date(warehouse: Warehouse, files: Sequence[str], names: Sequenc
 
 def find_moved_rows(warehouse: Warehouse) -> None:
     """Make `moved_row` of the moved visits as they stand now."""
+    warehouse.run("count/counted_row.sql")
     warehouse.execute(f"CREATE OR REPLACE TEMP TABLE moved_row AS {MOVED_ROW}")
 
 

@@ -15,7 +15,7 @@ Work = Callable[[Warehouse], None]
 def count_all(warehouse: Warehouse) -> None:
     """Count all visits and findings, for the pages and by technician: visit_count, finding_count, technician_visits,
     technician_found, technician_month, training_count."""
-    for name in ("technician_finding", "counted", "visit_count", "finding_count"):
+    for name in ("counted_row", "technician_finding", "counted", "visit_count", "finding_count"):
         warehouse.run(f"count/{name}.sql")
     for name in ("technician_count", "technician_month"):
         warehouse.run(f"technician/{name}.sql")

@@ -3,17 +3,10 @@
 -- pipeline/day/counts.py.
 CREATE OR REPLACE TEMP VIEW counted_visit AS
 SELECT
-    v.technician_id,
-    v.instrument_id,
-    e.branch,
-    v.visited_on,
-    v.visited_on <= getvariable('today') AS has_been,
-    v.set_aside_because IS NULL AS valid,
-    v.like_new,
-    coalesce(v.repairs, '') <> '' AS repaired,
+    * EXCLUDE (visit_id, visit_row),
+    visited_on <= getvariable('today') AS has_been,
     1 AS times
-FROM staging.visit_measured AS v
-INNER JOIN equipment_budget AS e ON v.equipment_id = e.equipment_id;
+FROM counted_row;
 
 CREATE OR REPLACE TEMP VIEW counted_finding AS
 SELECT

@@ -4,10 +4,9 @@ SELECT
     v.technician_id,
     f.check_id,
     f.consequence,
-    e.branch,
+    v.branch,
     v.visited_on,
-    v.rowid AS visit_row,
+    v.visit_row,
     f.rowid AS finding_row
 FROM finding AS f
-INNER JOIN staging.visit_measured AS v USING (visit_id)
-INNER JOIN equipment_budget AS e ON v.equipment_id = e.equipment_id;
+INNER JOIN counted_row AS v USING (visit_id);
