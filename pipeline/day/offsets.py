@@ -11,7 +11,6 @@ from pipeline.technician.readings import Readings
 from pipeline.technician.stage import read_all
 from pipeline.warehouse import Warehouse, differing
 
-MADE = {"offset_bound", "offset_measurer", "offset_cell", "offset_fit", "drift_fit"}
 # A gauge was calibrated on another day than was known, or a unit stands at another site: no reading, yet it counts.
 KNOWN_OTHERWISE = """
     SELECT
@@ -40,13 +39,7 @@ def read_moved(warehouse: Warehouse) -> Readings | None:
     """Do what `read_all` does, where a reading moved. Where none did: nothing to fit; `offset_reading` holds those of
     the touched equipment, all of each place."""
     _look_at_touched(warehouse)
-    stand = (
-        warehouse.relations().keys() >= MADE
-        and not bound_moved(warehouse)
-        and not warehouse.scalar(KNOWN_OTHERWISE)
-        and not warehouse.scalar(MOVED)
-    )
-    if not stand:
+    if bound_moved(warehouse) or warehouse.scalar(KNOWN_OTHERWISE) or warehouse.scalar(MOVED):
         return read_all(warehouse)
     warehouse.execute("CREATE OR REPLACE TEMP VIEW offset_visit AS FROM offset_touched")
     warehouse.run("technician/offset_reading.sql")
