@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from datetime import date
 from math import ceil
 
-from pipeline.checks import Check, all_checks
+from pipeline.checks import Check, all_checks, columns_read
 from pipeline.warehouse import SQL_DIR, Warehouse
 
 # What the checks of one visit read that has a day.
 DATED = ("visit", "reading", "noticed_reading")
-UNREAD = re.compile(r"--.*|'[^']*'")  # comments and texts: no columns
 # The first day of each piece of the history, after the first piece.
 PIECES = """
     SELECT min(visited_on)
@@ -51,10 +50,8 @@ class Again:
     def set_up(self, warehouse: Warehouse) -> str:
         """The statement with which a session brings the technicians' visits, once for all checks."""
         asked = [c.sql for c in all_checks() if c.scope == "fleet"]
-        read = " ".join(UNREAD.sub("", sql) for sql in [*asked, _last_digits("visit")])
-        words = {"visit_id", *re.findall(r"\w+", read)}
-        columns = ", ".join(column for column in warehouse.columns("visit") if column in words)
-        return f"CREATE TEMP TABLE visit_again AS SELECT {columns} FROM visit WHERE {self.technicians}"
+        columns = columns_read(warehouse.columns("visit"), "visit_id", *asked, _last_digits("visit"))
+        return f"CREATE TEMP TABLE visit_again AS SELECT {', '.join(columns)} FROM visit WHERE {self.technicians}"
 
 
 def _last_digits(visits: str) -> str:

@@ -7,6 +7,7 @@ A new check is one new file there (header and one SELECT of visit_id, consequenc
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -19,6 +20,7 @@ from pipeline.warehouse import SQL_DIR, Warehouse
 HEADER = re.compile(r"^-- (title|consequence|why|applies_to|scope|piece|beside): (.+)$", re.MULTILINE)
 # What the checks of one piece of equipment read beside the readings.
 READ = ("visit", "equipment", "instrument", "blower_table", "finding")
+UNREAD = re.compile(r"--.*|'[^']*'")  # comments and texts name no column
 CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
 
 
@@ -37,6 +39,12 @@ class Check:
     # same `piece` (SQL of visited_at, visited_on) or, if that is a number, one up to `beside` away. None: anywhere.
     piece: str | None = None
     beside: int = 0
+
+
+def columns_read(columns: Sequence[str], *sql: str) -> list[str]:
+    """Those of a table's columns that the SQL may read, by the words in it."""
+    words = {word for text in sql for word in re.findall(r"\w+", UNREAD.sub("", text))}
+    return [column for column in columns if column in words]
 
 
 def read_check(path: Path) -> Check:

@@ -12,9 +12,8 @@ from __future__ import annotations
 
 import re
 
-from pipeline.checks import Check, all_checks, find
+from pipeline.checks import Check, all_checks, columns_read, find
 from pipeline.day.touched import touch
-from pipeline.scale.part import without_comments
 from pipeline.warehouse import Warehouse, differing, literal
 
 FLEET_CHECKS = tuple(check for check in all_checks() if check.scope == "fleet")
@@ -92,13 +91,10 @@ def _bring_near(warehouse: Warehouse) -> None:
         )
     near_days = [_days_in_pieces(check, piece) for check, piece in BOUNDED.items()]
     warehouse.execute(f"CREATE TABLE around.near_day AS {' UNION '.join(near_days)}")
-    sql = " ".join(without_comments(check.sql) for check in BOUNDED)
-    words = re.findall(r"\w+", re.sub(r"'[^']*'", "", sql))
-    columns = {"visit_id", "technician_id", "visited_at", "visited_on", *words} & set(
-        warehouse.columns("visit")
-    )
+    own = "visit_id, technician_id, visited_at, visited_on"
+    columns = columns_read(warehouse.columns("visit"), own, *(check.sql for check in BOUNDED))
     warehouse.execute(
-        f"CREATE TABLE around.near AS SELECT {', '.join(sorted(columns))} FROM visit "
+        f"CREATE TABLE around.near AS SELECT {', '.join(columns)} FROM visit "
         "SEMI JOIN around.near_day USING (visited_on) SEMI JOIN changed_visit USING (technician_id)"
     )
 
