@@ -6,8 +6,10 @@ that is there already, whose workers have this program and reach the shared stor
 
 from __future__ import annotations
 
+import hashlib
 import logging
 import os
+import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -93,10 +95,12 @@ def _is_here(address: str) -> bool:
 
 
 def shared_storage(text: str | None, into: Path) -> Shared:
-    """The folder or URL of --shared; by default a folder in DIR."""
+    """A folder of this DIR's own below the folder or URL of --shared; by default a folder in DIR."""
     if text is None:
         return Shared(str(into.resolve() / "parts"))
-    return Shared(text if "://" in text else str(Path(text).resolve() / "fleet-static-parts"))
+    whose = hashlib.sha256(f"{socket.gethostname()}:{into.resolve()}".encode()).hexdigest()[:12]
+    below = text.rstrip("/") if "://" in text else str(Path(text).resolve())
+    return Shared(f"{below}/fleet-static-{whose}")
 
 
 @contextmanager
@@ -109,6 +113,7 @@ def spread_stages(pool: Pool, shared: Shared) -> Iterator[list[tuple[str, Stage]
         load_on_workers(pool, shared, warehouse, order)
 
     def measure(warehouse: Warehouse, _: RunOrder) -> None:
+        shared.open(warehouse)  # again: the gate had the file closed
         spread.divide(warehouse)
         spread.run(warehouse, "measure")
 

@@ -120,7 +120,8 @@ class Spread:
         folder = self.shared.new_folder(name)
         warehouse.execute(
             f"COPY (SELECT *, ({SPLIT_BY} % {self.parts})::INTEGER AS part_of_fleet FROM {quoted(name)}) "
-            f"TO {literal(folder)} (FORMAT parquet, PARTITION_BY (part_of_fleet))"
+            # Not asked whether the folder is empty: an object store has none before its first file.
+            f"TO {literal(folder)} (FORMAT parquet, PARTITION_BY (part_of_fleet), APPEND)"
         )
         found = warehouse.con.sql(
             f"SELECT file FROM glob({literal(f'{folder}/**/*.parquet')}) ORDER BY file"

@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 
-import duckdb
 import pytest
 from distributed import Client
 
@@ -42,8 +41,18 @@ def whole(drop: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return run_stages([drop], tmp_path_factory.mktemp("whole"), TODAY, without=("report",))
 
 
-def start(drop: Path, into: Path, cluster: str) -> subprocess.Popen[str]:
-    command = ["run", str(drop), "--into", str(into), "--today", TODAY.isoformat(), "--cluster", cluster]
+def start(drop: Path, into: Path, cluster: str, *options: str) -> subprocess.Popen[str]:
+    command = [
+        "run",
+        str(drop),
+        "--into",
+        str(into),
+        "--today",
+        TODAY.isoformat(),
+        "--cluster",
+        cluster,
+        *options,
+    ]
     environment = {k: v for k, v in os.environ.items() if not k.startswith("PREFECT_")}
     return subprocess.Popen(
         [sys.executable, "-m", "pipeline.cli", *command],
@@ -164,13 +173,33 @@ def test_a_worker_of_another_version(tmp_path: Path) -> None:
         run_part(order)
 
 
-def test_an_object_store_without_its_extension(tmp_path: Path) -> None:
-    """DuckDB brings none for URLs; what is said names it. (Where it is installed, this machine can tell nothing.)"""
-    with Warehouse() as warehouse:
-        try:
-            warehouse.con.execute("LOAD httpfs")
-        except duckdb.Error:
-            with pytest.raises(UsageError, match="httpfs extension is not installed"):
-                shared_storage("s3://bucket/folder", tmp_path).prepare(warehouse)
-        else:
-            pytest.skip("httpfs is installed here")
+def test_an_object_store_that_cannot_be_reached(tmp_path: Path) -> None:
+    """Nothing is installed for such URLs; what is said names what would do."""
+    with (
+        Warehouse() as warehouse,
+        pytest.raises(UsageError, match="neither DuckDB's httpfs extension nor a file sys"),
+    ):
+        shared_storage("nowhere://bucket/folder", tmp_path).prepare(warehouse)
+
+
+def test_shared_storage_by_url(
+    drop: Path, whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Parts pass through a file system of fsspec, and are gone at the end; what lay beside them stays."""
+    monkeypatch.setenv("FSSPEC_LOCAL", '{"auto_mkdir": true}')  # as object stores do
+    shared, into = tmp_path / "shared", tmp_path / "into"
+    shared.mkdir()
+    (shared / "of_others").write_text("stays")
+    run = start(drop, into, "local:2", "--shared", f"local://{shared}")
+    wait_until(lambda: bool(list(shared.glob("fleet-static-*/visit"))), run)
+    said = run.communicate(timeout=PATIENCE_S)[0]
+    assert run.returncode == 0, said
+    assert_same(whole, into / "fleet.duckdb")
+    assert [path.name for path in shared.iterdir()] == ["of_others"]
+
+
+def test_two_runs_share_a_folder(tmp_path: Path) -> None:
+    """Runs into different folders never write, or delete, in one place."""
+    roots = {shared_storage(str(tmp_path), tmp_path / name).root for name in ("one", "other")}
+    assert len(roots) == 2
+    assert all(Path(root).parent == tmp_path for root in roots)
