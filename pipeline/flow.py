@@ -100,16 +100,17 @@ def run_with_prefect(
 ) -> None:
     """Run the stages in order, each as a Prefect task; what a stage raises reaches the caller unchanged.
 
-    `step` shows the server's start, which takes seconds, as the stages are shown. `make_runner` makes the task runner
-    for tasks that stages submit (none do but on a cluster); called late, when Prefect may be imported.
+    `step` shows Prefect's start, all that comes before the first stage and takes seconds, as the stages are shown.
+    `make_runner` makes the task runner for tasks that stages submit (none do but on a cluster); called late, when Prefect
+    may be imported.
     """
     prepare_environment(order)
     home = prefect_home(order)
-    with ExitStack() as opened:
-        with step("prefect"):
-            opened.enter_context(_api(home))
+    with ExitStack() as opened, ExitStack() as starting:
+        starting.enter_context(step("prefect"))
+        opened.enter_context(_api(home))
         warehouse = opened.enter_context(open_work_file(order.work_file, order.settings, order.say))
-        _flow_of(order, stages, warehouse, make_runner() if make_runner else None)
+        _flow_of(order, stages, warehouse, starting.close, make_runner() if make_runner else None)
 
 
 class _StaysHere:
@@ -128,8 +129,13 @@ class _StaysHere:
 
 
 def _flow_of(
-    order: RunOrder, stages: list[tuple[str, Stage]], warehouse: Warehouse, task_runner: Any = None
+    order: RunOrder,
+    stages: list[tuple[str, Stage]],
+    warehouse: Warehouse,
+    started: Callable[[], None],
+    task_runner: Any = None,
 ) -> None:
+    """Run the stages as a flow; `started` is called when the first one begins."""
     from prefect import flow, task
     from prefect.cache_policies import NO_CACHE
 
@@ -156,6 +162,7 @@ def _flow_of(
 
     @_StaysHere
     def all_stages() -> None:
+        started()
         for name, stage in stages:
             as_task(name, stage)()
 
