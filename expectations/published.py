@@ -96,7 +96,9 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     there = warehouse.relations()
     # After a day's drop: of the other rows it held when they were made, and they are what they were.
     computed = {table: f"changed.{table}" for table in ("visit", *KEYS) if f"changed.{table}" in there}
-    files = [_of_computed(rule, computed) for rule in rules_in("contracts")]
+    # Of equipment that was judged anew not all visits were looked at anew; what units they are of is listed apart.
+    units = {"visit_static": "changed.unit_visit"} if "changed.unit_visit" in there else {}
+    files = [_of_computed(rule, computed | units) for rule in rules_in("contracts")]
     single += [rule for rule in files if not rule.screen]
     scanned = {name: name for name, kind in there.items() if kind == "VIEW"} | computed
     by_scan = [rule for rule in (*bounds, *single) if rule.table_name in scanned and _broken(rule)]

@@ -101,8 +101,8 @@ def run_with_prefect(
     """Run the stages in order, each as a Prefect task; what a stage raises reaches the caller unchanged.
 
     `step` shows Prefect's start, all that comes before the first stage and takes seconds, as the stages are shown.
-    `make_runner` makes the task runner for tasks that stages submit (none do but on a cluster); called late, when Prefect
-    may be imported.
+    `make_runner` makes the task runner for tasks that stages submit (none do but on a cluster); called late, when
+    Prefect may be imported.
     """
     prepare_environment(order)
     home = prefect_home(order)

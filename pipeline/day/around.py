@@ -20,12 +20,10 @@ FLEET_CHECKS = tuple(check for check in all_checks() if check.scope == "fleet")
 BOUNDED = {check: str(check.piece) for check in FLEET_CHECKS if check.piece is not None}
 IS_FLEET_CHECK = f"check_id IN ({', '.join(literal(check.check_id) for check in FLEET_CHECKS)})"
 
-# What was found of the visits that were asked again, before and now, where it decides on figures.
-MOVED = differing(
-    "SELECT visit_id, check_id, consequence FROM finding SEMI JOIN asked USING (visit_id, check_id) "
-    "WHERE consequence <> 'note'",
-    "SELECT visit_id, check_id, consequence FROM found WHERE consequence <> 'note'",
-)
+# Of the visits that were asked again, what is found otherwise than before; where that decides on figures.
+OTHERWISE = differing("FROM found_before", "FROM found")
+DECIDES = "SELECT visit_id, check_id, consequence FROM {} WHERE consequence <> 'note'"
+MOVED = f"SELECT visit_id FROM ({differing(DECIDES.format('found_before'), DECIDES.format('found'))})"
 # Of the findings on moved visits which are asked or computed anew.
 MOVED_FINDING = f"""
     SELECT
@@ -45,9 +43,10 @@ DAYS = """
 
 
 def ask_around_changes(warehouse: Warehouse) -> None:
-    """Ask the fleet's checks again: what was `asked`, and `found`. Equipment of which they decide otherwise is touched.
+    """Ask the fleet's checks again: what is `asked` of which visit with another answer than before, and `found`. Visits
+    of which they decide otherwise are touched, and their equipment.
 
-    Needs `changed_visit` (touched.py).
+    Needs what touched.py makes.
     """
     warehouse.execute("CREATE OR REPLACE TEMP TABLE asked (visit_id VARCHAR, check_id VARCHAR)")
     warehouse.execute("CREATE OR REPLACE TEMP TABLE found AS FROM finding LIMIT 0")
@@ -58,7 +57,18 @@ def ask_around_changes(warehouse: Warehouse) -> None:
             (_ask_around if check in BOUNDED else _ask_everywhere)(warehouse, check)
     finally:
         warehouse.execute("DETACH around")
-    touch(warehouse, f"SELECT equipment_id FROM visit SEMI JOIN ({MOVED}) USING (visit_id)")
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE found_before AS FROM finding SEMI JOIN asked USING (visit_id, check_id)"
+    )
+    warehouse.execute(f"INSERT INTO touched_visit {MOVED}")
+    if warehouse.scalar(f"SELECT count(*) FROM ({MOVED})"):
+        touch(warehouse, f"SELECT equipment_id FROM visit SEMI JOIN ({MOVED}) USING (visit_id)")
+    warehouse.execute(
+        f"CREATE OR REPLACE TEMP TABLE asked AS SELECT DISTINCT visit_id, check_id FROM ({OTHERWISE})"
+    )
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE found AS FROM found SEMI JOIN asked USING (visit_id, check_id)"
+    )
 
 
 def take_out_findings(warehouse: Warehouse) -> None:

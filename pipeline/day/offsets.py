@@ -1,8 +1,8 @@
 """Do the fits of offsets stand? They do where no reading that they rest on came, went or changed: of a large fleet,
 where the day's drop brings visits of the open month alone (sql/technician/offset_visit.sql).
 
-What belongs here: telling so, and then bringing what is shown of the touched equipment's readings. What does not: what
-a reading rests on; whatever may move it touches its equipment, whose visits are all looked at (`moved_row`, counts.py).
+What belongs here: telling so, and then bringing what is shown of readings beside those of moved visits. What does not:
+what a reading rests on; whatever may move it touches its visit, and those are looked at (`moved_row`, counts.py).
 """
 
 from __future__ import annotations
@@ -36,12 +36,16 @@ def remember_readings(warehouse: Warehouse) -> None:
 
 
 def read_moved(warehouse: Warehouse) -> Readings | None:
-    """Do what `read_all` does, where a reading moved. Where none did: nothing to fit; `offset_reading` holds those of
-    the touched equipment, all of each place."""
+    """Do what `read_all` does, where a reading moved. Where none did: nothing to fit; `offset_reading` holds all that
+    were taken at the places of moved visits."""
     _look_at_touched(warehouse)
     if bound_moved(warehouse) or warehouse.scalar(KNOWN_OTHERWISE) or warehouse.scalar(MOVED):
         return read_all(warehouse)
-    warehouse.execute("CREATE OR REPLACE TEMP VIEW offset_visit AS FROM offset_touched")
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE offset_near AS "
+        "FROM offset_visit WHERE equipment_id IN (SELECT equipment_id FROM offset_touched)"
+    )
+    warehouse.execute("CREATE OR REPLACE TEMP VIEW offset_visit AS FROM offset_near")
     warehouse.run("technician/offset_reading.sql")
     return None
 

@@ -1,27 +1,38 @@
-"""Equipment steps over the touched equipment alone, in a database of their own in memory; what they make then takes the
-place of the rows that the last run made for it.
+"""Equipment steps over what is touched alone, in a database of their own in memory; what they make then takes the place
+of the rows that the last run made for it.
 
-The database `part` stands first on the search path, so the same SQL finds there the rows of the touched equipment, and
-everything else (small tables, macros) behind it.
+The database `part` stands first on the search path, so the same SQL finds there the touched rows, and everything else
+(small tables, macros) behind it. Steps that look at each visit by itself need the touched visits; those that judge
+units need all visits of the touched equipment.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 from pipeline.load.inputs import STAGING
 from pipeline.scale.part import make_views_of
-from pipeline.scale.spread import names_in, words_in
+from pipeline.scale.spread import names_in
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse, quoted
 
 
 class Part:
-    """The rows of the touched equipment, brought as steps ask for them."""
+    """The rows of the touched visits, or of all visits of the touched equipment, brought as steps ask for them."""
 
-    def __init__(self, warehouse: Warehouse, steps: Sequence[Step]) -> None:
-        """`steps`: all that will be run here; what their SQL makes is never brought."""
+    def __init__(
+        self,
+        warehouse: Warehouse,
+        of: Literal["visit", "equipment"],
+        steps: Sequence[Step],
+        before: Sequence[Step] = (),
+    ) -> None:
+        """`steps`: all that will be run here; what their SQL makes is never brought. `before`: those of which the work
+        file has views, which are made here again."""
         self.warehouse = warehouse
+        self.of = of
+        self._views = {name: step.run for step in before for name in step.makes if isinstance(step.run, str)}
         self.home = str(warehouse.scalar("SELECT current_database()"))  # the work file's
         self._there = {
             name
@@ -41,12 +52,8 @@ class Part:
         with self.warehouse.looking_first_at("part.main", f"{self.home}.main", make_there=True):
             run_steps(self.warehouse, steps)
 
-    def bring(self, name: str) -> None:
-        """The rows of touched equipment of a table that names its equipment."""
-        self._take(name, "touched USING (equipment_id)")
-
     def give(self, name: str, rows: str) -> None:
-        """The rows of touched equipment of a table, by a query that finds them sooner than the table."""
+        """The touched rows of a table, by a query that finds them sooner than the table."""
         self.warehouse.execute(f"CREATE TABLE {within('part', name)} AS {rows}")
         self._there.add(name)
 
@@ -60,14 +67,24 @@ class Part:
         asked: set[str] = set()
         for step in steps:
             asked |= read_by(step) - self._there
-        late = []
         for name in sorted(asked & columns.keys()):
-            if "equipment_id" in columns[name]:
-                self.bring(name)
-            elif "visit_id" in columns[name]:
-                late.append(name)
-        for name in late:
-            self._take(name, "touched_visit USING (visit_id)")
+            if name in self._views and self.warehouse.relations()[name] == "VIEW":
+                self._bring_view(name, columns)
+            else:
+                self._bring_rows(name, columns[name])
+
+    def _bring_view(self, name: str, columns: dict[str, list[str]]) -> None:
+        file = self._views[name]
+        for behind in sorted(names_in(file)[0] & columns.keys() - self._there - {name}):
+            self._bring_rows(behind, columns[behind])
+        with self.warehouse.looking_first_at("part.main", f"{self.home}.main", make_there=True):
+            make_views_of(self.warehouse, file, {name})
+        self._there.add(name)
+
+    def _bring_rows(self, name: str, columns: Sequence[str]) -> None:
+        which = key_of(columns, self.of)
+        if which is not None:
+            self._take(name, which)
 
     def _take(self, name: str, which: str) -> None:
         self.warehouse.execute(
@@ -76,31 +93,14 @@ class Part:
         )
         self._there.add(name)
 
-    def widen(self, steps: Sequence[Step], late: str) -> None:
-        """Add the rows of equipment that was touched since, a table `late` (equipment_id), to what `steps` read."""
-        asked = {name for step in steps for name in read_by(step)}
-        views = self.warehouse.con.sql(
-            "SELECT view_name, sql FROM duckdb_views() WHERE database_name = 'part' AND NOT internal"
-        ).fetchall()
-        asked |= {word for name, sql in views if name in asked for word in words_in(sql)}
-        visits = f"SELECT visit_id FROM {within(self.home, 'visit')} SEMI JOIN {late} USING (equipment_id)"
-        for name, kind in self.warehouse.relations("part").items():
-            if kind == "TABLE" and name in asked:
-                table = within("part", name)
-                key = "equipment_id" if "equipment_id" in self.warehouse.columns(table) else "visit_id"
-                self.warehouse.execute(
-                    f"INSERT INTO {table} BY NAME SELECT * FROM {within(self.home, name)} "
-                    f"SEMI JOIN {late if key == 'equipment_id' else f'({visits})'} USING ({key})"
-                )
-
-    def leave(self, name: str, schema: str) -> None:
-        """Write the rows of the touched equipment beside the work file's own, into a schema for them."""
+    def leave(self, schema: str, name: str, rows: str) -> None:
+        """Write the touched rows that a query finds here into a schema for them in the work file."""
         self.warehouse.execute(f"CREATE SCHEMA IF NOT EXISTS {self.home}.{schema}")
         with self.warehouse.looking_first_at("part.main", f"{self.home}.main"):
-            self.warehouse.execute(f"CREATE TABLE {self.home}.{schema}.{name} AS FROM {name}")
+            self.warehouse.execute(f"CREATE TABLE {self.home}.{schema}.{name} AS {rows}")
 
     def put_back(self, step: Step, name: str, database: str) -> None:
-        """The rows of table `name` that the step made for the touched equipment replace those of `database`."""
+        """The rows of table `name` that the step made for what is touched replace those of `database`."""
         kinds = self.warehouse.relations("part")
         if kinds[name] == "VIEW":
             if name not in self.warehouse.relations():
@@ -109,7 +109,8 @@ class Part:
             return
         made, kept = within("part", name), within(database, name)
         with self.warehouse.transaction():
-            self.warehouse.execute(f"DELETE FROM {kept} WHERE {which_rows(self.warehouse.columns(made))}")
+            which = which_rows(self.warehouse.columns(made), self.of)
+            self.warehouse.execute(f"DELETE FROM {kept} WHERE {which}")
             self.warehouse.execute(f"INSERT INTO {kept} BY NAME SELECT * FROM {made}")
 
 
@@ -120,15 +121,22 @@ def leave_rows(warehouse: Warehouse, schema: str, which: dict[str, str]) -> None
         warehouse.execute(f"CREATE TABLE {schema}.{name} AS FROM {name} WHERE {condition}")
 
 
-def which_rows(columns: Sequence[str]) -> str:
-    """The condition for a row to belong to touched equipment."""
+def which_rows(columns: Sequence[str], of: Literal["visit", "equipment"] = "equipment") -> str:
+    """The condition for a row to be touched."""
     if "equipment_no" in columns:  # by number where there is one: quicker than by name
         return "equipment_no IN (SELECT equipment_no FROM touched_number)"
     if "unit_no" in columns:
         return "unit_no // 2 IN (SELECT equipment_no FROM touched_number)"
-    if "equipment_id" in columns:
-        return "equipment_id IN (SELECT equipment_id FROM touched)"
-    return "visit_id IN (SELECT visit_id FROM touched_visit)"
+    if "visit_id" in columns and (of == "visit" or "equipment_id" not in columns):
+        return "visit_id IN (SELECT visit_id FROM touched_visit)"
+    return "equipment_id IN (SELECT equipment_id FROM touched)"
+
+
+def key_of(columns: Sequence[str], of: Literal["visit", "equipment"]) -> str | None:
+    """What touched rows of a table are found by; None where all of it is needed."""
+    keys = {"visit_id": "touched_visit USING (visit_id)", "equipment_id": "touched USING (equipment_id)"}
+    order = ("visit_id", "equipment_id") if of == "visit" else ("equipment_id", "visit_id")
+    return next((keys[key] for key in order if key in columns), None)
 
 
 def within(database: str, name: str) -> str:

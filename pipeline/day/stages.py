@@ -98,6 +98,8 @@ class Day:
         for step in STATIC:
             for name in step.makes:
                 self._part.put_back(step, name, self._part.home)
+        self._part.leave("changed", "visit_static", "FROM visit_static")
+        self._drop_part()
 
     def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
@@ -188,12 +190,7 @@ class Day:
         ask_around_changes(warehouse)
         self._hold_against_limit(warehouse)
         by_equipment = [step for step in CHECK if step.scope == "equipment"]
-        self._part = part = Part(warehouse, CHECK + STATIC + SITE + WORK)
-        part.bring("visit")
-        warehouse.execute(
-            "CREATE OR REPLACE TEMP TABLE touched_visit AS "
-            "SELECT visit_id FROM part.main.visit UNION SELECT visit_id FROM changed_visit"
-        )
+        self._part = part = Part(warehouse, "visit", CHECK + STATIC)
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE moved_visit AS "
             "SELECT visit_id FROM touched_visit UNION SELECT visit_id FROM asked"
@@ -215,21 +212,17 @@ class Day:
     def _site_part(self, warehouse: Warehouse) -> None:
         first = next(number for number, step in enumerate(SITE) if step.scope == "equipment")
         _run_over_fleet(warehouse, SITE[:first])  # the fleet's numbers and corrections
-        assert self._part is not None  # made by the check stage
-        part = self._part
-        warehouse.execute("CREATE OR REPLACE TEMP TABLE touched_before AS FROM touched")
         touch(warehouse, JUDGED_BY_OTHER_CORRECTIONS)
         self._hold_against_limit(warehouse)
-        warehouse.execute(
-            "CREATE OR REPLACE TEMP TABLE touched_late AS FROM touched ANTI JOIN touched_before USING (equipment_id)"
-        )
-        part.widen(SITE + WORK, "touched_late")
-        part.leave("visit_static", "changed")
+        self._part = Part(warehouse, "equipment", SITE + WORK, before=CHECK + STATIC)
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_number AS "
             "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
         )
         self._run_part(warehouse, SITE[first:])
+        self._part.leave(
+            "changed", "unit_visit", "SELECT DISTINCT equipment_id, mode FROM staging.visit_measured"
+        )
         self.computed["site_static"] = which_rows(["equipment_id"])
 
     def _run_part(self, warehouse: Warehouse, steps: Sequence[Step]) -> None:

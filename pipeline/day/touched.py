@@ -1,9 +1,10 @@
-"""Which equipment must be computed anew: the temporary table `touched` (equipment_id), and `touched_visit` (visit_id).
+"""Which equipment must be judged anew: the temporary table `touched` (equipment_id). Which of its visits must be looked
+at anew, row by row: `touched_visit` (visit_id); that a unit has one visit more moves none of its others.
 Which visits came, went or changed, as they were and as they are: `changed_visit` (`times`: -1 of a row that is a visit
 no more, 1 of one that was none). Which equipment now stands at another site: `changed_site`.
 
 What belongs here: what has come or changed since the last run, found by the staged rows. What does not: what a fleet
-step found that moves somebody else's figures (`stages.py` adds that).
+step found that moves somebody else's figures (`around.py` and `stages.py` add that).
 """
 
 from __future__ import annotations
@@ -12,14 +13,13 @@ from pipeline.day.last_run import loads, today_then
 from pipeline.load.inputs import EQUIPMENT, TABLES, VISITS
 from pipeline.warehouse import Warehouse, differing, literal
 
-# From a changed row of an input table to the equipment whose figures rest on it.
+# From a changed row of an input table to the equipment all of whose visits rest on it.
 RESTS_ON = {
     "sites": "SELECT equipment_id FROM equipment SEMI JOIN changed_row USING (site_id)",
     "equipment": "SELECT equipment_id FROM changed_row",
     "blower_tables": "SELECT equipment_id FROM equipment SEMI JOIN changed_row USING (blower_table_id)",
     "technicians": "SELECT equipment_id FROM equipment WHERE false",  # no step of one piece of equipment looks at them
     "instruments": "SELECT equipment_id FROM visit SEMI JOIN changed_row USING (instrument_id)",
-    "visits": "SELECT equipment_id FROM changed_row",
     "work": "SELECT equipment_id FROM changed_row",
 }
 # What else of a changed row, beside its key, is asked for.
@@ -42,13 +42,12 @@ LOOKED_AT = {
 VISITS_COME_TO_PASS = f"""
     SELECT visit_id, {", ".join(LOOKED_AT["visits"])}, 0 AS times FROM visit WHERE visited_on $between
 """
-COME_TO_PASS = """
-    SELECT equipment_id FROM changed_visit
-    UNION ALL
+EVENTS_COME_TO_PASS = """
     SELECT equipment_id FROM work WHERE done_on $between
     UNION ALL
     SELECT equipment_id FROM equipment WHERE retired_on $between OR installed_on $between
-    UNION ALL
+"""
+TERMS_COME_TO_PASS = """
     SELECT equipment_id FROM work WHERE done_on + getvariable('follow_up_days')::INTEGER + 1 $between
     UNION ALL
     SELECT equipment_id FROM staging.unit_verdict
@@ -62,7 +61,8 @@ def nothing_was_taken_out(warehouse: Warehouse) -> bool:
 
 
 def find_touched(warehouse: Warehouse) -> None:
-    """Make `touched` of the rows that came, went or changed since the last run, and of the days that have passed."""
+    """Make `touched` and `touched_visit`, by rows that came, went or changed since the last run, and by the days that
+    passed."""
     warehouse.execute("CREATE OR REPLACE TEMP TABLE touched (equipment_id VARCHAR PRIMARY KEY)")
     for table in TABLES:
         cleaned = {column.name: column.cleaned for column in table.columns}
@@ -81,18 +81,22 @@ def find_touched(warehouse: Warehouse) -> None:
                 SELECT row_id FROM {table.fates}
                 WHERE fate = 'repeated' AND load_id NOT IN (SELECT load_id FROM last.state.load)
             )
-            SELECT DISTINCT
-                {columns},
-                (s.wrong IS NULL AND m.row_id NOT IN (SELECT row_id FROM {table.fates}))::INTEGER - (
-                    s.wrong IS NULL
-                    AND s.load_id IN (SELECT load_id FROM last.state.load)
-                    AND m.row_id NOT IN (SELECT row_id FROM last.state.fate_{table.name})
-                )::INTEGER AS times
-            FROM {table.staged} AS s INNER JOIN moved AS m ON s.rowid = m.row_id
+            SELECT DISTINCT {columns}, stands::INTEGER - stood::INTEGER AS times
+            FROM (
+                SELECT
+                    s.*,
+                    m.row_id NOT IN (SELECT row_id FROM {table.fates}) AS stands,
+                    s.load_id IN (SELECT load_id FROM last.state.load)
+                    AND m.row_id NOT IN (SELECT row_id FROM last.state.fate_{table.name}) AS stood
+                FROM {table.staged} AS s INNER JOIN moved AS m ON s.rowid = m.row_id
+                WHERE s.wrong IS NULL
+            ) AS s
+            WHERE stands OR stood
         """)
-        touch(warehouse, RESTS_ON[table.name])
         if table is VISITS:
             warehouse.execute("CREATE OR REPLACE TEMP TABLE changed_visit AS FROM changed_row")
+        else:
+            touch(warehouse, RESTS_ON[table.name])
         if table is EQUIPMENT:
             warehouse.execute(
                 "CREATE OR REPLACE TEMP TABLE changed_site AS "
@@ -101,7 +105,14 @@ def find_touched(warehouse: Warehouse) -> None:
     warehouse.execute("DROP TABLE changed_row")
     between = f"BETWEEN DATE {literal(today_then(warehouse))} + 1 AND getvariable('today')"
     warehouse.execute(f"INSERT INTO changed_visit BY NAME {VISITS_COME_TO_PASS.replace('$between', between)}")
-    touch(warehouse, COME_TO_PASS.replace("$between", between))
+    touch(warehouse, EVENTS_COME_TO_PASS.replace("$between", between))
+    of_touched = "UNION SELECT visit_id FROM visit SEMI JOIN touched USING (equipment_id)"
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE touched_visit AS SELECT visit_id FROM changed_visit "
+        + (of_touched if warehouse.scalar("SELECT count(*) FROM touched") else "")
+    )
+    touch(warehouse, "SELECT equipment_id FROM changed_visit")
+    touch(warehouse, TERMS_COME_TO_PASS.replace("$between", between))
 
 
 def touch(warehouse: Warehouse, equipment: str) -> None:

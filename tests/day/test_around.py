@@ -140,9 +140,9 @@ def test_around_changes_as_over_everything(warehouse: Warehouse) -> None:
             "changed_visit", changed.select("visit_id", *LOOKED_AT["visits"], "times"), temporary=True
         )
         warehouse.execute("CREATE OR REPLACE TEMP TABLE touched (equipment_id VARCHAR PRIMARY KEY)")
+        warehouse.execute("CREATE OR REPLACE TEMP TABLE touched_visit (visit_id VARCHAR)")
         count_changed(warehouse)
         ask_around_changes(warehouse)
-        warehouse.execute("CREATE OR REPLACE TEMP TABLE touched_visit (visit_id VARCHAR)")
         warehouse.execute("CREATE OR REPLACE TEMP TABLE moved_visit AS SELECT DISTINCT visit_id FROM asked")
         take_out_findings(warehouse)
         put_in_findings(warehouse)
