@@ -13,6 +13,12 @@ from pipeline.warehouse import Warehouse, differing
 
 # By name what is needed to tell which rows are put together anew.
 WHICH = {
+    "shown_anew": """
+        SELECT visit_id, technician_id, visit_row FROM moved_row
+        UNION
+        SELECT visit_id, technician_id, rowid FROM staging.visit_measured
+        WHERE equipment_id IN (SELECT equipment_id FROM offset_moved_at)
+    """,
     "told_anew": "SELECT DISTINCT technician_id, finding "
     f"FROM ({differing('FROM told_before', 'FROM coaching_group')})",
     "practice_anew": "FROM told_anew WHERE NOT starts_with(finding, 'hidden_offset_')",
@@ -21,7 +27,7 @@ WHICH = {
         SELECT v.technician_id, f.check_id, v.visit_row, f.rowid AS finding_row
         FROM finding AS f
         INNER JOIN (
-            SELECT visit_id, technician_id, visit_row FROM moved_row
+            SELECT visit_id, technician_id, visit_row FROM shown_anew
             UNION
             SELECT visit_id, technician_id, rowid FROM staging.visit_measured
             WHERE technician_id IN (SELECT technician_id FROM practice_anew)
@@ -44,9 +50,12 @@ def show_moved(warehouse: Warehouse) -> None:
     warehouse.run("technician/coaching_picked.sql")
     for name in ("coaching_picked", "coaching_own"):
         warehouse.execute(
-            f"DELETE FROM {name} WHERE NOT {ANEW} AND visit_row NOT IN (SELECT visit_row FROM moved_row)"
+            f"DELETE FROM {name} WHERE NOT {ANEW} AND visit_row NOT IN (SELECT visit_row FROM shown_anew)"
         )
     warehouse.run("technician/coaching_told.sql")
     with warehouse.transaction():
-        warehouse.execute(f"DELETE FROM coaching_visit WHERE {ANEW} OR visit_id IN (FROM moved_visit)")
+        warehouse.execute(
+            f"DELETE FROM coaching_visit WHERE {ANEW} OR visit_id IN (FROM moved_visit) "
+            "OR visit_id IN (SELECT visit_id FROM shown_anew)"
+        )
         warehouse.execute("INSERT INTO coaching_visit BY NAME FROM coaching_told")

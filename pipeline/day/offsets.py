@@ -25,7 +25,8 @@ KNOWN_OTHERWISE = """
         OR EXISTS (FROM changed_site)
 """
 TOUCHED = "SELECT * EXCLUDE (visit_row) FROM offset_touched"
-MOVED = f"SELECT EXISTS ({differing('FROM offset_before', TOUCHED)})"
+# Where a reading came, went or changed: what is told of the others there may be told otherwise.
+MOVED_AT = f"SELECT DISTINCT equipment_id FROM ({differing('FROM offset_before', TOUCHED)})"
 
 
 def remember_readings(warehouse: Warehouse) -> None:
@@ -39,7 +40,9 @@ def read_moved(warehouse: Warehouse) -> Readings | None:
     """Do what `read_all` does, where a reading moved. Where none did: nothing to fit; `offset_reading` holds all that
     were taken at the places of moved visits."""
     _look_at_touched(warehouse)
-    if bound_moved(warehouse) or warehouse.scalar(KNOWN_OTHERWISE) or warehouse.scalar(MOVED):
+    warehouse.execute(f"CREATE OR REPLACE TEMP TABLE offset_moved_at AS {MOVED_AT}")
+    moved = warehouse.scalar("SELECT count(*) FROM offset_moved_at")
+    if moved or bound_moved(warehouse) or warehouse.scalar(KNOWN_OTHERWISE):
         return read_all(warehouse)
     warehouse.execute(
         "CREATE OR REPLACE TEMP TABLE offset_near AS "

@@ -322,21 +322,23 @@ def test_a_day_equals_a_run_over_everything(
 def test_only_what_is_touched_is_computed(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
     """A value that this test spoils in the work file stays where nothing is touched, and goes where something is."""
     drops = day_of(made, tmp_path, visit_corrected)
-    touched = made[2].tables["visits"]["equipment_id"][100:103].to_list()
+    visits = made[2].tables["visits"]
     with Warehouse(tmp_path / "into" / "work.duckdb", SETTINGS) as warehouse:
         warehouse.execute("UPDATE staging.visit_measured SET repairs = 'spoilt'")
+        warehouse.execute("UPDATE staging.unit_verdict SET branch = 'spoilt'")
     said = run(drops[1:], tmp_path / "into")
     assert is_part(said), said
-    spoilt = query_of(tmp_path / "into" / "fleet.duckdb")(
-        "SELECT DISTINCT equipment_id FROM visit_static WHERE repairs = 'spoilt'"
-    )["equipment_id"]
-    with_visits = made[2].tables["visits"]["equipment_id"].n_unique()
-    assert not set(spoilt) & set(touched)
-    assert len(spoilt) > 0.8 * with_visits
+    ask = query_of(tmp_path / "into" / "fleet.duckdb")
+    spoilt = ask("SELECT visit_id FROM visit_static WHERE repairs = 'spoilt'")["visit_id"]
+    assert not set(spoilt) & set(visits["visit_id"][100:103])
+    assert len(spoilt) > 0.97 * len(visits)
+    spoilt = ask("SELECT DISTINCT equipment_id FROM site_static WHERE branch = 'spoilt'")["equipment_id"]
+    assert not set(spoilt) & set(visits["equipment_id"][100:103])
+    assert len(spoilt) > 0.8 * visits["equipment_id"].n_unique()
 
 
 def test_only_what_moved_is_told_anew(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
-    """What this test spoils of technicians stays, but for the months and the equipment of the visits that came."""
+    """What this test spoils of technicians stays, but for the months of the visits that came, and these."""
     drops = day_of(made, tmp_path, visit_corrected)
     touched = made[2].tables["visits"][100:103]
     with Warehouse(tmp_path / "into" / "work.duckdb", SETTINGS) as warehouse:
@@ -348,8 +350,8 @@ def test_only_what_moved_is_told_anew(made: tuple[Path, Path, Fleet], tmp_path: 
     of_day = touched.select("technician_id", month_on=pl.col("visited_at").str.slice(0, 7) + "-01")
     assert of_day.join(months, on=["technician_id", "month_on"])["skip_hi"].max() <= 1  # type: ignore[operator]
     assert (months["skip_hi"] == 9).mean() > 0.8  # type: ignore[operator]
-    shown = ask("SELECT equipment_id FROM coaching_visit WHERE mode = 'spoilt'")["equipment_id"]
-    assert not set(shown) & set(touched["equipment_id"])
+    shown = ask("SELECT visit_id FROM coaching_visit WHERE mode = 'spoilt'")["visit_id"]
+    assert not set(shown) & set(touched["visit_id"])
     assert len(shown) > 0.5 * ask("SELECT count(*) AS n FROM coaching_visit")["n"][0]
 
 
