@@ -26,7 +26,7 @@ def trigamma_inverse(x: float) -> float:
 
 
 def fit_prior(variance: Floats, df: Floats) -> tuple[float, float]:
-    """(prior degrees of freedom, prior variance) from sample variances with `df` degrees of freedom each.
+    """(prior degrees of freedom, prior variance) from sample variances with `df` degrees of freedom each, whole numbers.
 
     Variances of 0 (readings alike to the last digit) are lifted to a millionth of the median. With fewer than
     three variances the prior is weak: one degree of freedom at their mean.
@@ -36,9 +36,10 @@ def fit_prior(variance: Floats, df: Floats) -> tuple[float, float]:
     if len(s2) < 3 or not (s2 > 0).any():
         return 1.0, float(s2.mean()) if len(s2) and s2.mean() > 0 else 4e-4
     s2 = np.maximum(s2, np.median(s2[s2 > 0]) * 1e-6)
-    half, which = np.unique(d / 2, return_inverse=True)  # few different ones
-    e = np.log(s2) - (special.digamma(half) - np.log(half))[which]
-    spread = float(np.var(e, ddof=1)) - float(np.mean(special.polygamma(1, half)[which]))
+    times = np.bincount(d.astype(np.int64))  # few different ones, looked up by their number
+    half = np.arange(1, len(times)) / 2
+    e = np.log(s2) - (special.digamma(half) - np.log(half))[d.astype(np.int64) - 1]
+    spread = float(np.var(e, ddof=1)) - float(np.average(special.polygamma(1, half), weights=times[1:]))
     if spread <= 0:
         return LARGEST_DF, float(np.exp(np.mean(e)))
     prior_df = min(2 * trigamma_inverse(spread), LARGEST_DF)
