@@ -26,7 +26,7 @@ def trigamma_inverse(x: float) -> float:
 
 
 def fit_prior(variance: Floats, df: Floats) -> tuple[float, float]:
-    """(prior degrees of freedom, prior variance) from sample variances with `df` degrees of freedom each, whole numbers.
+    """(prior degrees of freedom, prior variance) from sample variances with `df` (whole) degrees of freedom each.
 
     Variances of 0 (readings alike to the last digit) are lifted to a millionth of the median. With fewer than
     three variances the prior is weak: one degree of freedom at their mean.

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from enum import Enum, auto
 
-from pipeline.load.inputs import TABLES, Table
+from pipeline.load.inputs import Table
 from pipeline.warehouse import Warehouse, differing
 
 # The columns by which rows name rows of other tables, and what is seen of the row that is named.
@@ -40,13 +40,9 @@ class Asked(Enum):
 
 def loads_in_place() -> str:
     """Every load with all that decides which rows it holds, how they are ranked, and what numbers they bear."""
-    places = " UNION ALL ".join(
-        f"SELECT load_id, min(rowid) AS first_row, count(*) AS n_rows FROM {t.staged} GROUP BY load_id"
-        for t in TABLES
-    )
     return (
-        "SELECT f.load_id, f.file, f.folder, f.file_sha256, f.table_name, f.mapping_sha256, p.first_row, p.n_rows "
-        f"FROM load_file AS f LEFT JOIN ({places}) AS p USING (load_id)"
+        "SELECT f.load_id, f.file, f.folder, f.file_sha256, f.table_name, f.mapping_sha256, p.first_row, p.rows_staged "
+        "FROM load_file AS f INNER JOIN load_place AS p USING (load_id)"
     )
 
 

@@ -121,9 +121,11 @@ def _clean(warehouse: Warehouse, table: Table, asked: Asked) -> None:
 
 def _collect(warehouse: Warehouse) -> None:
     """row_fate over all tables, with places in the file; kept_count: rows per load that stand in a cleaned table."""
-    fates, counts = [], []
+    fates = []
     for t in TABLES:
-        first = f"(SELECT load_id, min(rowid) AS first_row FROM {t.staged} GROUP BY load_id)"
+        first = (
+            f"(SELECT load_id, first_row FROM load_place WHERE table_name = '{t.name}' AND rows_staged > 0)"
+        )
         fates.append(
             f"SELECT '{t.name}' AS table_name, f.load_id, f.row_id - a.first_row AS ordinal, f.fate, f.reason, "
             f"f.detail, b.load_id AS by_load_id, f.by_row_id - b.first_row AS by_ordinal, f.key "
@@ -132,11 +134,10 @@ def _collect(warehouse: Warehouse) -> None:
             if warehouse.scalar(f"SELECT count(*) FROM {t.fates}")
             else f"SELECT '{t.name}', load_id, row_id, fate, reason, detail, load_id, by_row_id, key FROM {t.fates}"
         )
-        counts.append(
-            f"SELECT load_id, sum(n)::BIGINT AS n FROM ("
-            f"SELECT load_id, count(*) AS n FROM {t.staged} WHERE wrong IS NULL GROUP BY load_id "
-            f"UNION ALL SELECT load_id, -count(*) FROM {t.fates} GROUP BY load_id) GROUP BY load_id"
-        )
     names = "table_name, load_id, ordinal, fate, reason, detail, by_load_id, by_ordinal, key"
     warehouse.execute(f"CREATE OR REPLACE TABLE row_fate ({names}) AS " + " UNION ALL ".join(fates))
-    warehouse.execute("CREATE OR REPLACE TABLE kept_count AS " + " UNION ALL ".join(counts))
+    warehouse.execute(
+        "CREATE OR REPLACE TABLE kept_count AS "
+        "SELECT f.load_id, f.rows_staged - f.rows_wrong - coalesce(t.n, 0) AS n FROM load_file AS f "
+        "LEFT JOIN (SELECT load_id, count(*) AS n FROM row_fate GROUP BY load_id) AS t USING (load_id)"
+    )

@@ -110,13 +110,25 @@ def withdraw(warehouse: Warehouse, order: RunOrder) -> None:
 
 
 def _assert_conserved(warehouse: Warehouse) -> None:
-    """For every file, rows read = loaded + rejected + repeated; and the cleaned tables hold the loaded ones."""
+    """For every file, rows read = loaded + rejected + repeated, and its rows stand where they are looked for; and the
+    cleaned tables hold the loaded ones."""
     lost = warehouse.con.sql(
         "SELECT file, rows_read, rows_loaded, rows_rejected, rows_repeated FROM load_ledger "
         "WHERE rows_read <> rows_loaded + rows_rejected + rows_repeated"
     ).fetchall()
     if lost:
         raise StageError(f"rows are not conserved (file, read, loaded, rejected, repeated): {lost[:20]}")
+    astray = [
+        row
+        for t in TABLES
+        for row in warehouse.con.sql(
+            f"SELECT p.load_id, p.first_row, p.rows_staged FROM load_place AS p LEFT JOIN {t.staged} AS s "
+            f"ON s.rowid = p.first_row WHERE p.table_name = '{t.name}' AND p.rows_staged > 0 "
+            "AND s.load_id IS DISTINCT FROM p.load_id"
+        ).fetchall()
+    ]
+    if astray:
+        raise StageError(f"rows do not stand load after load (load, first, rows): {astray[:20]}")
     tables = " UNION ALL ".join(
         f"SELECT '{t.cleaned}' AS cleaned, (SELECT count(*) FROM {t.cleaned}) AS held, "
         f"(SELECT coalesce(sum(rows_loaded - rows_superseded), 0) FROM load_count WHERE table_name = '{t.name}') AS due"

@@ -51,6 +51,16 @@ class ReadAhead:
     rows_read: int
 
 
+@dataclass(frozen=True)
+class Staged:
+    """The rows of one load in its staged table: the first's rowid before they are committed, how many, and how many of
+    them hold a value that cannot be read."""
+
+    first: int
+    rows: int
+    wrong: int
+
+
 class _Untidy(Exception):
     """DuckDB and the file's own records do not agree: the text must be mended first."""
 
@@ -89,7 +99,7 @@ def stage(
     """
     if layout.missing:
         with _one_by_one(warehouse, turn):
-            _enter(warehouse, file, copy, layout, ticket, 0)
+            _enter(warehouse, file, copy, layout, ticket, 0, Staged(0, 0, 0))
         return
     if ahead is not None:
         with _one_by_one(warehouse, turn):
@@ -98,7 +108,8 @@ def stage(
                     f"INSERT INTO {table} BY NAME SELECT * REPLACE ({ticket.load_id} AS load_id) FROM read_parquet(?)",
                     [rows],
                 )
-            _enter(warehouse, file, copy, layout, ticket, ahead.rows_read)
+            staged = _staged(warehouse, layout, ticket.load_id)
+            _enter(warehouse, file, copy, layout, ticket, ahead.rows_read, staged)
         return
     due = _rows_due(copy, layout)
     looked_at = records_of(layout) if due is None else None
@@ -151,8 +162,8 @@ def _stage(
             raise _Untidy from error
         raise
     ragged = [] if layout.parquet else _take_rejects(warehouse, len(layout.header.names))
-    first, n_staged, n_wrong = _count(warehouse, layout, ticket.load_id)
-    n_rows = n_staged + len(ragged)
+    staged = _staged(warehouse, layout, ticket.load_id)
+    n_rows = staged.rows + len(ragged)
     if not layout.parquet:
         if records is None and n_rows != due:
             records = records_of(layout)
@@ -161,10 +172,10 @@ def _stage(
         if records is not None and n_rows != len(records.starts) - 1:
             raise StageError(f"{file.name}: holds {len(records.starts) - 1} records, but {n_rows} were read")
     lines = _lines(copy, due, n_rows)
-    if ragged or n_wrong or (records is not None and records.malformed):
-        _refuse(warehouse, layout, ticket.load_id, records if lines is None else lines, ragged, first)
+    if ragged or staged.wrong or (records is not None and records.malformed):
+        _refuse(warehouse, layout, ticket.load_id, records if lines is None else lines, ragged, staged.first)
     n_malformed = len(records.malformed) if records is not None else 0
-    _enter(warehouse, file, copy, layout, ticket, n_rows + n_malformed)
+    _enter(warehouse, file, copy, layout, ticket, n_rows + n_malformed, staged)
     if lines is not None:
         places, breaks = zip(*lines.marks, strict=True)
         marks = {"load_id": [ticket.load_id] * len(places), "place": places, "line_breaks": breaks}
@@ -214,14 +225,14 @@ def _fault(kind: str, found: int | None, columns: int) -> str:
     return f"the row has {found} value{'' if found == 1 else 's'}, expected {columns} as in the header"
 
 
-def _count(warehouse: Warehouse, layout: Layout, load_id: int) -> tuple[int, int, int]:
-    """First row id, number of rows and number of wrong rows of this load; its rows must stand without a gap."""
+def _staged(warehouse: Warehouse, layout: Layout, load_id: int) -> Staged:
+    """Which rows of the staged table are this load's; they must stand without a gap."""
     first, last, n, wrong = warehouse.con.sql(
         f"SELECT min(rowid), max(rowid), count(*), count(wrong) FROM {layout.table.staged} WHERE load_id = {load_id}"
     ).fetchall()[0]
     if n and last - first + 1 != n:
         raise StageError(f"{layout.table.staged}: rows of load {load_id} are not in one piece")
-    return first or 0, n, wrong
+    return Staged(first or 0, n, wrong)
 
 
 def _refuse(
@@ -286,10 +297,16 @@ def append(warehouse: Warehouse, table: str, rows: pl.DataFrame) -> None:
 
 
 def _enter(
-    warehouse: Warehouse, file: InputFile, copy: Copy, layout: Layout, ticket: Ticket, rows_read: int
+    warehouse: Warehouse,
+    file: InputFile,
+    copy: Copy,
+    layout: Layout,
+    ticket: Ticket,
+    rows_read: int,
+    staged: Staged,
 ) -> None:
     warehouse.execute(
-        "INSERT INTO load_file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, false)",
+        f"INSERT INTO load_file VALUES ({'?, ' * 14} false)",
         [
             ticket.load_id,
             file.name,
@@ -299,6 +316,8 @@ def _enter(
             layout.table.name,
             ticket.loaded_at,
             rows_read,
+            staged.rows,
+            staged.wrong,
             ticket.kept,
             layout.mapping.fingerprint(layout.table),
             ticket.mapping_name,

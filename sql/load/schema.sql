@@ -3,7 +3,8 @@
 CREATE SCHEMA IF NOT EXISTS staging;
 
 -- One row per file that was read. `accepted` becomes true once the run that read it has passed the gate.
--- `mapping_sha256` tells one reading of a file from another; `missing` names required columns that it lacks.
+-- `mapping_sha256` tells one reading of a file from another; `missing` names required columns that it lacks. Of
+-- `rows_wrong` of its staged rows a value cannot be read.
 CREATE TABLE IF NOT EXISTS load_file (
     load_id INTEGER,
     file VARCHAR,
@@ -13,12 +14,23 @@ CREATE TABLE IF NOT EXISTS load_file (
     table_name VARCHAR,
     loaded_at TIMESTAMPTZ,
     rows_read BIGINT,
+    rows_staged BIGINT,
+    rows_wrong BIGINT,
     kept VARCHAR,
     mapping_sha256 VARCHAR,
     mapping VARCHAR,
     missing VARCHAR,
     accepted BOOLEAN
 );
+
+-- Where the rows of each load stand among the staged ones: together, from the rowid `first_row` on, load after load.
+CREATE OR REPLACE VIEW load_place AS
+SELECT
+    load_id,
+    table_name,
+    rows_staged,
+    (sum(rows_staged) OVER (PARTITION BY table_name ORDER BY load_id) - rows_staged)::BIGINT AS first_row
+FROM load_file;
 
 -- Rows that could not be understood, for good. `record`: number of a ragged row as the reader counts it;
 -- `ordinal`: place among the staged rows of its file, from 0, of a row with a value that cannot be read.
