@@ -43,6 +43,7 @@ PUBLISHED = (
     "visit",
     "work",
     "visit_static",
+    "visit_reading",
     "visit_segment",
     "visit_uncertainty",
     "visit_split_uncertainty",
@@ -59,6 +60,7 @@ PUBLISHED = (
     "site_what_if",
     "branch_static",
     "site_attention",
+    "site_upkeep",
     "site_change",
     "technician_zeroing",
     "instrument_offset",
@@ -79,6 +81,7 @@ SMALL = 100_000_000  # bytes of a work file that is not copied: writing its tabl
 VIEWS = {
     "visit": (VISITS.staged, VISITS.fates),
     "visit_static": ("staging.visit_measured", "equipment"),
+    "visit_reading": ("staging.visit_measured",),
     "visit_segment": ("visit_static",),
     "visit_uncertainty": ("visit_static",),
     "visit_split_uncertainty": ("visit_static",),

@@ -124,6 +124,7 @@ STEPS = (
     Step("equipment", "site/unit_verdict.sql", ("staging.unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
     Step("equipment", "site/site_attention.sql", ("site_attention",)),
+    Step("equipment", "site/site_upkeep.sql", ("site_upkeep",)),
     Step("equipment", "site/duct_question.sql"),
     Step("equipment", "site/duct_answer.sql"),
     Step("equipment", "site/site_what_if.sql", ("site_what_if",)),

@@ -19,11 +19,10 @@ WITH worst_state AS MATERIALIZED (
 
 -- Of a chronic site the side of its unit and mode that ranks first.
 chronic_side AS (
-    SELECT s.problem_side
-    FROM site_static AS s
-    LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
-    WHERE s.static_state = 'chronic' AND s.in_service
-    QUALIFY row_number() OVER (PARTITION BY s.site_id ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode) = 1
+    SELECT arg_min(problem_side, rank) AS problem_side
+    FROM site_priority
+    WHERE static_state = 'chronic'
+    GROUP BY site_id
 ),
 
 counted AS (

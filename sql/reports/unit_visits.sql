@@ -12,7 +12,7 @@ WITH chosen AS (
         v.valid,
         v.like_new,
         v.repairs
-    FROM visit_static AS v
+    FROM visit_reading AS v
     WHERE v.equipment_id IN (SELECT unnest(getvariable('units')))
     QUALIFY row_number() OVER (PARTITION BY v.equipment_id, v.mode ORDER BY v.visited_at DESC, v.visit_id ASC) <= getvariable('newest')
 ),

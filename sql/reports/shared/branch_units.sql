@@ -2,21 +2,20 @@
 WITH units AS (
     SELECT
         equipment_id,
-        any_value(branch) AS branch,
-        any_value(in_service) AS in_service,
+        branch,
+        equipment_kind,
+        in_service,
         bool_or(static_state <> 'too_few_visits') AS is_judged,
         bool_or(static_state = 'chronic') AS is_chronic,
         bool_or(static_state = 'chronic' AND problem_side = 'return') AS is_return,
         bool_or(static_state = 'chronic' AND problem_side = 'supply') AS is_supply,
         bool_or(static_state = 'chronic' AND problem_side = 'airflow_setting') AS is_airflow_setting
     FROM site_static
-    GROUP BY equipment_id
+    GROUP BY equipment_id, branch, equipment_kind, in_service
 )
 
 SELECT
-    u.* EXCLUDE (equipment_id),
-    e.equipment_kind,
+    * EXCLUDE (equipment_id),
     count(*) AS n_units
-FROM units AS u
-INNER JOIN equipment AS e ON u.equipment_id = e.equipment_id
+FROM units
 GROUP BY ALL;
