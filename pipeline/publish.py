@@ -52,6 +52,7 @@ PUBLISHED = (
     "visit_count",
     "finding_count",
     "site_static",
+    "equipment_static",
     "site_trend",
     "restriction_trend",
     "equipment_trend",
@@ -87,6 +88,7 @@ VIEWS = {
     "visit_split_uncertainty": ("visit_static",),
     "visit_component": ("visit_static", "part_allowance"),
     "site_static": ("staging.unit_verdict",),
+    "equipment_static": ("staging.equipment_verdict",),
     "site_trend": ("staging.unit_trend", "staging.trend_rate"),
     "restriction_trend": ("staging.unit_restriction", "staging.trend_rate"),
     "site_change": (

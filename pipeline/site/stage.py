@@ -123,6 +123,7 @@ STEPS = (
     Step("equipment", "site/unit_seen.sql"),
     Step("equipment", "site/unit_verdict.sql", ("staging.unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),
+    Step("equipment", "site/equipment_verdict.sql", ("staging.equipment_verdict", "equipment_static")),
     Step("equipment", "site/site_attention.sql", ("site_attention",)),
     Step("equipment", "site/site_upkeep.sql", ("site_upkeep",)),
     Step("equipment", "site/duct_question.sql"),

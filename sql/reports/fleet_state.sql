@@ -4,15 +4,8 @@ WITH worst_state AS MATERIALIZED (
     SELECT
         site_id,
         -- Places of the states, the worst first.
-        min(
-            CASE static_state
-                WHEN 'chronic' THEN 1
-                WHEN 'uncertain' THEN 2
-                WHEN 'within_rating' THEN if(as_found_level_inwc > rated_tesp_inwc + 1e-9, 3, 4)
-                ELSE 5
-            END
-        ) AS place
-    FROM site_static
+        min(list_position(['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'], worst_state)) AS place
+    FROM equipment_static
     WHERE in_service
     GROUP BY site_id
 ),
