@@ -56,7 +56,7 @@ LISTS = """
         other_level_lo_inwc = u.other_level_lo_inwc, other_level_hi_inwc = u.other_level_hi_inwc,
         other_prob_over_rated = u.other_prob_over_rated, other_n_visits = u.other_n_visits
     FROM unit AS u WHERE p.equipment_id = u.equipment_id AND p.mode = u.mode;
-    DELETE FROM site_priority WHERE (equipment_id, mode) IN (SELECT (equipment_id, mode) FROM unit WHERE NOT in_service);
+    DELETE FROM site_priority WHERE equipment_id IN (SELECT equipment_id FROM unit WHERE NOT in_service);
     DELETE FROM site_upkeep;
     INSERT INTO site_upkeep BY NAME
     SELECT site_id, site_label, branch, equipment_id, equipment_kind, mode,
@@ -258,7 +258,9 @@ def _priority(rows: Rows, units: list[list[object]]) -> None:
         shortfall = None if rank % 6 == 0 else round(900 * excess)
         place = (site_id, branch, equipment_id, mode)
         last = (shortfall, 41.0, CHECK_FIRST[str(side)], max(1, rank - 2), rank + 2, 6.2)
-        rows.add("site_priority", rank, side, in_side[str(side)], *place, excess, level, rated, *last, *[None] * 20)
+        rows.add(
+            "site_priority", rank, side, in_side[str(side)], *place, excess, level, rated, *last, *[None] * 20
+        )
         for change, share in (
             ("as_it_is", 1.0),
             (f"{str(side).replace('airflow_setting', 'both')}_to_budget", 0.4),
