@@ -128,6 +128,7 @@ STATIC = (
     Step("equipment", "static/visit_component.sql", makes=("part_allowance", "visit_component")),
     Step("equipment", "static/visit_split_uncertainty.sql", makes=("visit_split_uncertainty",)),
     Step("equipment", "static/visit_segment.sql", makes=("visit_segment",)),
+    Step("equipment", "static/visit_reading.sql", makes=("visit_reading",)),
 )
 
 

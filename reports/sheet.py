@@ -6,6 +6,7 @@ test compares them). What does not: which columns there are and how they look.
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import Any
 
@@ -15,6 +16,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from reports import words
 
+PLAIN = re.compile(r"[A-Za-z0-9 .,:;()/+-]*")  # no letter of which a sheet's XML would escape
 LONGEST = 16_000  # characters of a text: a cell holds 32,767 units of UTF-16, at most two a character
 
 
@@ -56,8 +58,9 @@ class QuickSheet(Worksheet):  # type: ignore[misc]
         """What follows a cell's attributes where it holds this text."""
         text = words.day(value) if isinstance(value, date) else str(value)[:LONGEST]
         keep = ' xml:space="preserve"' if text[:1].isspace() or text[-1:].isspace() else ""
-        escaped = self._escape_data(self._escape_control_characters(text))
-        return f' t="inlineStr"><is><t{keep}>{escaped}</t></is>'
+        if not PLAIN.fullmatch(text):
+            text = self._escape_data(self._escape_control_characters(text))
+        return f' t="inlineStr"><is><t{keep}>{text}</t></is>'
 
 
 def _finite(column: pl.Series) -> pl.Series:

@@ -274,7 +274,8 @@ def _hold_against_former_fits(warehouse: Warehouse) -> None:
 
 def _is_long(warehouse: Warehouse) -> bool:
     """Is the history long enough for a day's drop to be worth a memory?"""
-    return bool(warehouse.scalar("SELECT count(*) FROM visit") >= warehouse.settings["day_from_visits"])
+    visits = warehouse.scalar("SELECT coalesce(sum(n_visits), 0) FROM visit_count WHERE counted_by = 'day'")
+    return bool(visits >= warehouse.settings["day_from_visits"])
 
 
 def day_stages() -> list[tuple[str, Stage]]:

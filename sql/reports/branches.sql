@@ -2,14 +2,14 @@
 SELECT
     branch,
     equipment_kind,
-    sum(n_units)::BIGINT AS n_units,
-    coalesce(sum(n_units) FILTER (WHERE is_judged), 0)::BIGINT AS n_judged,
-    coalesce(sum(n_units) FILTER (WHERE is_chronic), 0)::BIGINT AS n_chronic,
-    coalesce(sum(n_units) FILTER (WHERE is_return), 0)::BIGINT AS n_return,
-    coalesce(sum(n_units) FILTER (WHERE is_supply), 0)::BIGINT AS n_supply,
-    coalesce(sum(n_units) FILTER (WHERE is_airflow_setting), 0)::BIGINT AS n_airflow_setting,
+    count(*) AS n_units,
+    count(*) FILTER (WHERE worst_state <> 'too_few_visits') AS n_judged,
+    count(*) FILTER (WHERE worst_state = 'chronic') AS n_chronic,
+    count(*) FILTER (WHERE chronic_return) AS n_return,
+    count(*) FILTER (WHERE chronic_supply) AS n_supply,
+    count(*) FILTER (WHERE chronic_airflow_setting) AS n_airflow_setting,
     n_chronic / nullif(n_judged, 0) AS share_chronic
-FROM memory.branch_units AS counted
+FROM equipment_static
 WHERE in_service
 GROUP BY branch, equipment_kind
 ORDER BY n_chronic DESC, branch ASC, equipment_kind ASC

@@ -1,14 +1,14 @@
 -- The values of the three filters, from the units that have a level row. At most 60 branches.
 WITH branch_names AS (
     SELECT DISTINCT branch
-    FROM memory.branch_units
+    FROM equipment_static
     ORDER BY branch
     LIMIT 60
 ),
 
 kinds AS (
     SELECT DISTINCT equipment_kind
-    FROM memory.branch_units
+    FROM equipment_static
 ),
 
 modes AS (

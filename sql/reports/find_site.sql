@@ -1,18 +1,8 @@
 -- The compact list behind the search: units in service, the worst first, at most top rows; n_all tells how many there are.
-WITH units AS MATERIALIZED (
-    SELECT
-        equipment_id,
-        mode,
-        expected_excess_inwc
+WITH worst AS (
+    SELECT *
     FROM site_static
     WHERE in_service
-),
-
-worst AS (
-    SELECT
-        equipment_id,
-        mode
-    FROM units
     ORDER BY expected_excess_inwc DESC NULLS LAST, equipment_id ASC, mode ASC
     LIMIT getvariable('top')
 )
@@ -22,16 +12,14 @@ SELECT
     site.site_label[:60] AS site_label,
     s.branch,
     s.equipment_id,
-    e.equipment_kind,
+    s.equipment_kind,
     s.mode,
     s.static_state,
     s.problem_side,
     round(s.level_inwc, 3) AS level_inwc,
     s.rated_tesp_inwc,
     s.n_visits,
-    (SELECT count(*) FROM units) AS n_all
-FROM worst
-INNER JOIN site_static AS s ON worst.equipment_id = s.equipment_id AND worst.mode = s.mode
-INNER JOIN equipment AS e ON worst.equipment_id = e.equipment_id
+    (SELECT count(*) FROM site_static WHERE site_static.in_service) AS n_all
+FROM worst AS s
 LEFT JOIN site ON s.site_id = site.site_id
 ORDER BY s.expected_excess_inwc DESC NULLS LAST, s.equipment_id ASC, s.mode ASC;

@@ -1,21 +1,11 @@
 -- Return against supply static, a point a unit and mode in service; at most points of them, drawn by a hash of the id.
--- Drawn by their names alone; what else is shown is looked up for the few that are drawn.
-WITH shown AS MATERIALIZED (
-    SELECT
-        equipment_id,
-        mode
+WITH drawn AS (
+    SELECT *
     FROM site_static
     WHERE
         return_level_inwc IS NOT NULL
         AND supply_level_inwc IS NOT NULL
         AND in_service
-),
-
-drawn AS (
-    SELECT
-        equipment_id,
-        mode
-    FROM shown
     ORDER BY hash(equipment_id, mode)
     LIMIT getvariable('points')
 )
@@ -25,7 +15,7 @@ SELECT
     site.site_label[:60] AS site_label,
     s.branch,
     s.equipment_id,
-    e.equipment_kind,
+    s.equipment_kind,
     s.mode,
     s.static_state,
     round(s.return_level_inwc, 4) AS return_level_inwc,
@@ -37,9 +27,15 @@ SELECT
         WHEN s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9 THEN 'upkeep'
         ELSE 'none'
     END AS shown_as,
-    (SELECT count(*) FROM shown) AS n_all
-FROM drawn
-INNER JOIN site_static AS s ON drawn.equipment_id = s.equipment_id AND drawn.mode = s.mode
-INNER JOIN equipment AS e ON drawn.equipment_id = e.equipment_id
+    -- Counted apart: a list of all of them for both would hold all their columns.
+    (
+        SELECT count(*)
+        FROM site_static
+        WHERE
+            site_static.return_level_inwc IS NOT NULL
+            AND site_static.supply_level_inwc IS NOT NULL
+            AND site_static.in_service
+    ) AS n_all
+FROM drawn AS s
 LEFT JOIN site ON s.site_id = site.site_id
 ORDER BY hash(s.equipment_id, s.mode);

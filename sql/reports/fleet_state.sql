@@ -4,26 +4,18 @@ WITH worst_state AS MATERIALIZED (
     SELECT
         site_id,
         -- Places of the states, the worst first.
-        min(
-            CASE static_state
-                WHEN 'chronic' THEN 1
-                WHEN 'uncertain' THEN 2
-                WHEN 'within_rating' THEN if(as_found_level_inwc > rated_tesp_inwc + 1e-9, 3, 4)
-                ELSE 5
-            END
-        ) AS place
-    FROM site_static
+        min(list_position(['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'], worst_state)) AS place
+    FROM equipment_static
     WHERE in_service
     GROUP BY site_id
 ),
 
 -- Of a chronic site the side of its unit and mode that ranks first.
 chronic_side AS (
-    SELECT s.problem_side
-    FROM site_static AS s
-    LEFT JOIN site_priority AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
-    WHERE s.static_state = 'chronic' AND s.in_service
-    QUALIFY row_number() OVER (PARTITION BY s.site_id ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode) = 1
+    SELECT arg_min(problem_side, rank) AS problem_side
+    FROM site_priority
+    WHERE static_state = 'chronic'
+    GROUP BY site_id
 ),
 
 counted AS (

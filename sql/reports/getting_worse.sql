@@ -1,13 +1,14 @@
 -- Units whose static rises over both modes' evidence, within rating or over it: steepest first, top rows.
 -- crossing: the earliest day on which a mode's trend passes the rating.
 WITH rising AS (
-    SELECT
-        t.*,
-        e.equipment_kind
-    FROM equipment_trend AS t
-    INNER JOIN equipment AS e ON t.equipment_id = e.equipment_id
-    INNER JOIN publication ON e.retired_on IS NULL OR e.retired_on > publication.today
-    WHERE t.trend = 'rising'
+    SELECT *
+    FROM equipment_trend
+    WHERE
+        trend = 'rising'
+        AND equipment_id NOT IN (
+            SELECT e.equipment_id FROM equipment AS e, publication AS p
+            WHERE e.retired_on <= p.today
+        )
 ),
 
 listed AS (
@@ -31,7 +32,7 @@ SELECT
     site.site_label[:200] AS site_label,
     site.branch,
     t.equipment_id,
-    t.equipment_kind,
+    e.equipment_kind,
     t.n_visits,
     t.span_days,
     t.slope_inwc_per_year,
@@ -41,6 +42,7 @@ SELECT
     c.rated_crossing_on,
     (SELECT count(*) FROM rising) AS n_rising
 FROM listed AS t
+LEFT JOIN equipment AS e ON t.equipment_id = e.equipment_id
 LEFT JOIN site ON t.site_id = site.site_id
 LEFT JOIN crossing AS c ON t.equipment_id = c.equipment_id
 ORDER BY t.slope_inwc_per_year DESC, t.equipment_id ASC;

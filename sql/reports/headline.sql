@@ -3,13 +3,12 @@
 -- order of the units, so that the last digits do not depend on which thread came first.
 WITH chronic AS (
     SELECT
-        p.site_id,
-        p.equipment_id,
-        max(p.airflow_shortfall_cfm) AS airflow_shortfall_cfm,
-        max(p.extra_power_w) AS extra_power_w
-    FROM site_priority AS p
-    INNER JOIN site_static AS s ON p.equipment_id = s.equipment_id AND p.mode = s.mode
-    WHERE s.static_state = 'chronic'
+        site_id,
+        equipment_id,
+        max(airflow_shortfall_cfm) AS airflow_shortfall_cfm,
+        max(extra_power_w) AS extra_power_w
+    FROM site_priority
+    WHERE static_state = 'chronic'
     GROUP BY ALL
 )
 

@@ -1,10 +1,11 @@
 -- What is published: the reference day, when, and how much of everything. One row.
--- A visit's local day is its day in UTC, or one beside it: the last visit is looked for near the last day.
+-- A visit's local day is its day in UTC, or one beside it: the first and the last visit are looked for near those days.
 WITH days AS (
     SELECT
         sum(n_visits)::BIGINT AS n_visits,
         sum(n_visits - n_set_aside)::BIGINT AS n_valid,
         sum(n_visits - n_set_aside - n_not_like_new)::BIGINT AS n_like_new,
+        min(visited_on) FILTER (WHERE n_visits > n_set_aside) AS first_on,
         max(visited_on) FILTER (WHERE visited_on < (SELECT today FROM publication)) AS last_on
     FROM visit_count
     WHERE counted_by = 'day'
@@ -12,8 +13,13 @@ WITH days AS (
 
 first_visit AS (
     SELECT min(visited_at) AS first_visit_at
-    FROM visit_static
-    WHERE valid
+    FROM visit_reading
+    WHERE
+        valid
+        AND visited_on IN (
+            SELECT visit_count.visited_on FROM visit_count, days
+            WHERE visit_count.visited_on <= days.first_on + INTERVAL 2 DAY
+        )
 ),
 
 last_visit AS (

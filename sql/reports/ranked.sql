@@ -8,74 +8,49 @@ WITH listed AS (
         line_in_side <= getvariable('top')
         OR (line_in_branch <= getvariable('top_in_branch') AND line_in_side <= 5 * getvariable('top'))
     QUALIFY row_number() OVER (PARTITION BY problem_side ORDER BY rank) <= 2 * getvariable('top')
-),
-
--- What is said of either mode of the listed units.
-modes AS MATERIALIZED (
-    SELECT
-        equipment_id,
-        mode,
-        static_state,
-        problem_side,
-        level_inwc,
-        level_lo_inwc,
-        level_hi_inwc,
-        prob_over_rated,
-        prob_side,
-        n_visits,
-        n_offset_corrected,
-        return_level_inwc,
-        supply_level_inwc,
-        last_on
-    FROM site_static
-    WHERE equipment_id IN (SELECT listed.equipment_id FROM listed)
 )
 
 SELECT
     p.rank,
-    q.rank_lo,
-    q.rank_hi,
-    p.line_number,
+    p.rank_lo,
+    p.rank_hi,
+    l.line_number,
     p.problem_side,
-    p.line_in_side,
-    q.site_id,
-    site.site_label[:200] AS site_label,
-    q.branch,
+    l.line_in_side,
+    p.site_id,
+    p.site_label[:200] AS site_label,
+    p.branch,
     p.equipment_id,
-    e.equipment_kind,
+    p.equipment_kind,
     p.mode,
-    s.static_state,
-    q.level_inwc,
-    s.level_lo_inwc,
-    s.level_hi_inwc,
-    q.rated_tesp_inwc,
-    q.expected_excess_inwc,
-    s.prob_over_rated,
-    s.prob_side,
-    s.n_visits,
-    s.n_offset_corrected,
-    s.return_level_inwc,
-    s.supply_level_inwc,
-    s.last_on,
-    q.airflow_shortfall_cfm,
-    q.extra_power_w,
-    q.extra_cost_per_year,
-    q.check_first,
-    o.mode AS other_mode,
-    p.other_rank,
-    o.static_state AS other_state,
-    nullif(o.problem_side, 'none') AS other_problem_side,
-    o.level_inwc AS other_level_inwc,
-    o.level_lo_inwc AS other_level_lo_inwc,
-    o.level_hi_inwc AS other_level_hi_inwc,
-    o.prob_over_rated AS other_prob_over_rated,
-    o.n_visits AS other_n_visits,
-    p.n_in_side,
-    p.n_ranked
-FROM listed AS p
-INNER JOIN site_priority AS q ON p.equipment_id = q.equipment_id AND p.mode = q.mode
-INNER JOIN modes AS s ON p.equipment_id = s.equipment_id AND p.mode = s.mode
-LEFT JOIN modes AS o ON p.equipment_id = o.equipment_id AND p.mode <> o.mode
-LEFT JOIN equipment AS e ON p.equipment_id = e.equipment_id
-LEFT JOIN site ON q.site_id = site.site_id
+    p.static_state,
+    p.level_inwc,
+    p.level_lo_inwc,
+    p.level_hi_inwc,
+    p.rated_tesp_inwc,
+    p.expected_excess_inwc,
+    p.prob_over_rated,
+    p.prob_side,
+    p.n_visits,
+    p.n_offset_corrected,
+    p.return_level_inwc,
+    p.supply_level_inwc,
+    p.last_on,
+    p.airflow_shortfall_cfm,
+    p.extra_power_w,
+    p.extra_cost_per_year,
+    p.check_first,
+    p.other_mode,
+    l.other_rank,
+    p.other_state,
+    nullif(p.other_problem_side, 'none') AS other_problem_side,
+    p.other_level_inwc,
+    p.other_level_lo_inwc,
+    p.other_level_hi_inwc,
+    p.other_prob_over_rated,
+    p.other_n_visits,
+    l.n_in_side,
+    l.n_ranked
+FROM listed AS l
+INNER JOIN site_priority AS p ON l.rank = p.rank
 ORDER BY p.rank;

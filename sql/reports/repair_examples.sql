@@ -22,7 +22,7 @@ newest AS MATERIALIZED (
         tesp_inwc,
         valid,
         repairs
-    FROM visit_static
+    FROM visit_reading
     WHERE
         repairs <> ''
         AND visited_on >= (

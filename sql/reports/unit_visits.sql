@@ -5,6 +5,7 @@ WITH chosen AS (
         v.equipment_id,
         v.mode,
         v.visited_at,
+        v.visited_on,
         v.return_inwc,
         v.supply_inwc,
         v.tesp_inwc,
@@ -12,7 +13,7 @@ WITH chosen AS (
         v.valid,
         v.like_new,
         v.repairs
-    FROM visit_static AS v
+    FROM visit_reading AS v
     WHERE v.equipment_id IN (SELECT unnest(getvariable('units')))
     QUALIFY row_number() OVER (PARTITION BY v.equipment_id, v.mode ORDER BY v.visited_at DESC, v.visit_id ASC) <= getvariable('newest')
 ),
@@ -20,10 +21,9 @@ WITH chosen AS (
 noted AS (
     SELECT
         visit_id,
-        visited_on,
         note
     FROM visit
-    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+    WHERE note IS NOT NULL AND visit_id IN (SELECT chosen.visit_id FROM chosen)
 ),
 
 found AS (
@@ -40,13 +40,13 @@ SELECT
     v.equipment_id,
     v.mode,
     v.visit_id,
-    noted.visited_on,
+    v.visited_on,
     round(v.return_inwc, 4) AS return_inwc,
     round(v.supply_inwc, 4) AS supply_inwc,
     round(v.tesp_inwc, 4) AS tesp_inwc,
     round(v.u_tesp_inwc, 4) AS u_tesp_inwc,
     CASE WHEN NOT v.valid THEN 'set aside' WHEN NOT v.like_new THEN 'not like new' ELSE 'like new' END AS reading,
-    coalesce(noted.visited_on > (SELECT publication.today FROM publication), FALSE) AS is_in_future,
+    coalesce(v.visited_on > (SELECT publication.today FROM publication), FALSE) AS is_in_future,
     found.findings,
     v.repairs[:200] AS repairs,
     noted.note[:200] AS note

@@ -4,6 +4,7 @@ SELECT
     e.equipment_id,
     n.equipment_no,
     e.site_id,
+    s.site_label,
     s.branch,
     e.equipment_kind,
     e.motor_kind,

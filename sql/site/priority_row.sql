@@ -1,15 +1,27 @@
--- What site_priority says of each unit that it lists (priority_evidence.sql), but its place among all others. What to
--- check first is said in the trade's words, by side and evidence.
+-- What site_priority says of each unit that it lists (priority_evidence.sql), but its place among all others; the
+-- equipment's other mode stands beside it, whatever its state. What to check first is said in the trade's words, by side
+-- and evidence.
 CREATE OR REPLACE TEMP TABLE priority_row AS
 WITH listed AS (
     SELECT
         s.*,
+        n.site_label,
         p.return_budget_inwc,
         p.filter_drop_inwc,
         p.coil_drop_inwc,
-        p.power_at_rating_w
+        p.power_at_rating_w,
+        o.mode AS other_mode,
+        o.static_state AS other_state,
+        o.problem_side AS other_problem_side,
+        o.level_inwc AS other_level_inwc,
+        o.level_lo_inwc AS other_level_lo_inwc,
+        o.level_hi_inwc AS other_level_hi_inwc,
+        o.prob_over_rated AS other_prob_over_rated,
+        o.n_visits AS other_n_visits
     FROM staging.unit_verdict AS s
     INNER JOIN priority_evidence AS p USING (unit_no)
+    INNER JOIN equipment_number AS n ON s.equipment_no = n.equipment_no
+    LEFT JOIN staging.unit_verdict AS o ON s.equipment_no = o.equipment_no AND s.mode <> o.mode
 )
 
 SELECT
@@ -75,11 +87,18 @@ SELECT
         ELSE ''
     END AS check_first,
     n_visits,
+    n_offset_corrected,
+    last_on,
     level_lo_inwc,
     level_hi_inwc,
+    return_level_inwc,
+    supply_level_inwc,
     prob_over_rated,
     prob_side,
     greatest(power_w - power_at_rating_w, 0) / 1000
     * CASE mode WHEN 'cooling' THEN getvariable('fan_hours_cooling') ELSE getvariable('fan_hours_heating') END
-    * getvariable('tariff_per_kwh') AS extra_cost_per_year
+    * getvariable('tariff_per_kwh') AS extra_cost_per_year,
+    site_label,
+    equipment_kind,
+    COLUMNS('^other_')
 FROM listed;

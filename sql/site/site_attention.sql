@@ -21,12 +21,6 @@ WITH in_service AS (
         AND (installed_on IS NULL OR installed_on <= getvariable('today'))
 ),
 
-seen AS (
-    SELECT equipment_no, max(last_valid_on) AS last_valid_on, sum(n_valid) AS n_valid
-    FROM staging.unit_verdict
-    GROUP BY equipment_no
-),
-
 verdict AS (
     SELECT
         v.equipment_no,
@@ -38,7 +32,7 @@ verdict AS (
         s.last_valid_on,
         s.n_valid
     FROM staging.unit_verdict AS v
-    INNER JOIN seen AS s USING (equipment_no)
+    INNER JOIN staging.equipment_verdict AS s USING (equipment_no)
 ),
 
 row_of AS (

@@ -1,5 +1,45 @@
 -- Which sites first: the chronic and the uncertain ones in service (priority_row.sql), by expected excess; ties by id.
-CREATE OR REPLACE TABLE site_priority AS
+-- Ids and numbers with all their digits are written down as they are (static/visit_measured.sql says why).
+CREATE OR REPLACE TABLE site_priority ( -- noqa: PRS
+    rank BIGINT,
+    problem_side VARCHAR,
+    rank_in_side BIGINT,
+    site_id VARCHAR USING COMPRESSION uncompressed,
+    branch VARCHAR,
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    mode VARCHAR,
+    static_state VARCHAR,
+    expected_excess_inwc DOUBLE USING COMPRESSION uncompressed,
+    level_inwc DOUBLE USING COMPRESSION uncompressed,
+    rated_tesp_inwc DOUBLE,
+    airflow_shortfall_cfm DOUBLE USING COMPRESSION uncompressed,
+    extra_power_w DOUBLE USING COMPRESSION uncompressed,
+    check_first VARCHAR,
+    n_visits BIGINT,
+    n_offset_corrected BIGINT,
+    last_on DATE,
+    level_lo_inwc DOUBLE USING COMPRESSION uncompressed,
+    level_hi_inwc DOUBLE USING COMPRESSION uncompressed,
+    return_level_inwc DOUBLE USING COMPRESSION uncompressed,
+    supply_level_inwc DOUBLE USING COMPRESSION uncompressed,
+    prob_over_rated DOUBLE USING COMPRESSION uncompressed,
+    prob_side DOUBLE USING COMPRESSION uncompressed,
+    extra_cost_per_year DOUBLE USING COMPRESSION uncompressed,
+    site_label VARCHAR USING COMPRESSION uncompressed,
+    equipment_kind VARCHAR,
+    other_mode VARCHAR,
+    other_state VARCHAR,
+    other_problem_side VARCHAR,
+    other_level_inwc DOUBLE USING COMPRESSION uncompressed,
+    other_level_lo_inwc DOUBLE USING COMPRESSION uncompressed,
+    other_level_hi_inwc DOUBLE USING COMPRESSION uncompressed,
+    other_prob_over_rated DOUBLE USING COMPRESSION uncompressed,
+    other_n_visits BIGINT,
+    rank_lo BIGINT,
+    rank_hi BIGINT
+);
+
+INSERT INTO site_priority BY NAME
 WITH placed AS (
     SELECT
         unit_no,

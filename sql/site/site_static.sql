@@ -2,5 +2,6 @@
 CREATE OR REPLACE VIEW site_static AS
 SELECT
     * EXCLUDE (unit_no, equipment_no, last_valid_on, in_service, equipment_kind, motor_kind, installed_on),
+    equipment_kind,
     in_service
 FROM staging.unit_verdict;

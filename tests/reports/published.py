@@ -39,6 +39,36 @@ COUNTS = f"""
     INSERT INTO finding_count SELECT 'branch', NULL, branch, check_id, consequence, count(*)
         FROM finding JOIN counted USING (visit_id) GROUP BY ALL;
 """
+# What the lists say of a unit beside its place, as site_static has it, and of its other mode. For a test that changes
+# site_static, too.
+LISTS = """
+    CREATE OR REPLACE TEMP TABLE unit AS
+    SELECT s.*, site.site_label, COLUMNS(o.*) AS 'other_\\0'
+    FROM site_static AS s JOIN site USING (site_id)
+    LEFT JOIN site_static AS o ON s.equipment_id = o.equipment_id AND s.mode <> o.mode;
+    UPDATE site_priority AS p SET
+        static_state = u.static_state, n_visits = u.n_visits, n_offset_corrected = u.n_offset_corrected,
+        last_on = u.last_on, level_lo_inwc = u.level_lo_inwc, level_hi_inwc = u.level_hi_inwc,
+        return_level_inwc = u.return_level_inwc, supply_level_inwc = u.supply_level_inwc,
+        prob_over_rated = u.prob_over_rated, prob_side = u.prob_side, site_label = u.site_label,
+        equipment_kind = u.equipment_kind, other_mode = u.other_mode, other_state = u.other_static_state,
+        other_problem_side = u.other_problem_side, other_level_inwc = u.other_level_inwc,
+        other_level_lo_inwc = u.other_level_lo_inwc, other_level_hi_inwc = u.other_level_hi_inwc,
+        other_prob_over_rated = u.other_prob_over_rated, other_n_visits = u.other_n_visits
+    FROM unit AS u WHERE p.equipment_id = u.equipment_id AND p.mode = u.mode;
+    DELETE FROM site_priority WHERE equipment_id IN (SELECT equipment_id FROM unit WHERE NOT in_service);
+    DELETE FROM site_upkeep;
+    INSERT INTO site_upkeep BY NAME
+    SELECT site_id, site_label, branch, equipment_id, equipment_kind, mode,
+        as_found_level_inwc - rated_tesp_inwc AS as_found_excess_inwc, as_found_level_inwc, level_inwc, level_lo_inwc,
+        level_hi_inwc, rated_tesp_inwc, prob_over_rated, n_visits, last_on, n_valid,
+        (SELECT count(*) FROM visit_static AS v JOIN finding AS f USING (visit_id)
+         WHERE v.valid AND v.equipment_id = u.equipment_id AND v.mode = u.mode AND f.check_id = 'filter_dirty')
+        AS n_filter_dirty, 0 AS n_coil_dirty, 0 AS n_blower_dirty, 0 AS n_registers_closed,
+        other_mode, other_static_state AS other_state, other_level_inwc, other_as_found_level_inwc
+    FROM unit AS u
+    WHERE in_service AND static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9;
+"""
 SIDES = ("return", "supply", "airflow_setting", "within", "upkeep", "uncertain", "few")
 BRANCHES = ("Northbank", "Millrace", "Hollow Oak")
 CHECK_FIRST = {
@@ -94,6 +124,7 @@ class Rows:
                     [v for r in some for v in r],
                 )
         con.execute(COUNTS)
+        con.execute(LISTS)
         con.close()
         return path
 
@@ -197,7 +228,8 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
              level, level and level - half, level and level + half, sum(t for t, _ in found) / len(found), rated,
              prob, level and max(level - rated, 0.001), ret * grow, sup * grow, 0.91, i % 4,
              state, side if known else "none", (0.97 if i % 4 else None) if known else None, len(clean),
-             *((level - rated) * share if level is not None else None for share in (0.7, 0.2, 0.1)), True)  # fmt: skip
+             *((level - rated) * share if level is not None else None for share in (0.7, 0.2, 0.1)), True,
+             ("furnace", "fan_coil")[i % 2])  # fmt: skip
     slope = 0.04 if i % 9 == 0 else 0.002
     if state in ("too_few_visits", "uncertain"):
         rows.add("site_attention", site_id, branch, equipment_id, mode, state, len(clean), first, 1 + i % 3)
@@ -226,7 +258,9 @@ def _priority(rows: Rows, units: list[list[object]]) -> None:
         shortfall = None if rank % 6 == 0 else round(900 * excess)
         place = (site_id, branch, equipment_id, mode)
         last = (shortfall, 41.0, CHECK_FIRST[str(side)], max(1, rank - 2), rank + 2, 6.2)
-        rows.add("site_priority", rank, side, in_side[str(side)], *place, excess, level, rated, *last)
+        rows.add(
+            "site_priority", rank, side, in_side[str(side)], *place, excess, level, rated, *last, *[None] * 20
+        )
         for change, share in (
             ("as_it_is", 1.0),
             (f"{str(side).replace('airflow_setting', 'both')}_to_budget", 0.4),

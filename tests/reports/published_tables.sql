@@ -26,12 +26,29 @@ CREATE TABLE visit_static (visit_id VARCHAR, site_id VARCHAR, equipment_id VARCH
   return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, valid BOOLEAN,
   like_new BOOLEAN, sides_known BOOLEAN, set_aside_because VARCHAR, return_recorded DOUBLE, supply_recorded DOUBLE,
   pressure_unit VARCHAR, reported_tesp DOUBLE, repairs VARCHAR, visited_on DATE);
+CREATE VIEW visit_reading AS
+SELECT visit_id, equipment_id, visited_at, visited_on, mode, return_inwc, supply_inwc, tesp_inwc, u_tesp_inwc, valid,
+  like_new, return_recorded, supply_recorded, pressure_unit, repairs
+FROM visit_static;
 CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, mode VARCHAR, n_visits BIGINT,
   first_on DATE, last_on DATE, level_inwc DOUBLE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE,
   as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
   return_level_inwc DOUBLE, supply_level_inwc DOUBLE, airflow_ratio DOUBLE, n_offset_corrected BIGINT,
   static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, n_valid BIGINT,
-  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, in_service BOOLEAN);
+  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, in_service BOOLEAN, equipment_kind VARCHAR);
+CREATE VIEW equipment_static AS
+SELECT any_value(site_id) AS site_id, any_value(branch) AS branch, equipment_id,
+  any_value(equipment_kind) AS equipment_kind, any_value(in_service) AS in_service,
+  arg_min(
+    if(static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9, 'upkeep', static_state),
+    CASE static_state WHEN 'chronic' THEN 1 WHEN 'uncertain' THEN 2 WHEN 'too_few_visits' THEN 5
+      ELSE if(as_found_level_inwc > rated_tesp_inwc + 1e-9, 3, 4) END
+  ) AS worst_state,
+  bool_or(static_state = 'chronic' AND problem_side = 'return') AS chronic_return,
+  bool_or(static_state = 'chronic' AND problem_side = 'supply') AS chronic_supply,
+  bool_or(static_state = 'chronic' AND problem_side = 'airflow_setting') AS chronic_airflow_setting
+FROM site_static
+GROUP BY equipment_id;
 CREATE TABLE site_trend (site_id VARCHAR, equipment_id VARCHAR, mode VARCHAR, n_visits BIGINT, span_days BIGINT,
   slope_inwc_per_year DOUBLE, slope_lo DOUBLE, slope_hi DOUBLE, mann_kendall_s BIGINT, p_value DOUBLE,
   q_value DOUBLE, trend VARCHAR, rated_crossing_on DATE);
@@ -41,7 +58,17 @@ CREATE TABLE equipment_trend (site_id VARCHAR, equipment_id VARCHAR, n_visits BI
 CREATE TABLE site_priority (rank BIGINT, problem_side VARCHAR, rank_in_side BIGINT, site_id VARCHAR, branch VARCHAR,
   equipment_id VARCHAR, mode VARCHAR, expected_excess_inwc DOUBLE, level_inwc DOUBLE, rated_tesp_inwc DOUBLE,
   airflow_shortfall_cfm DOUBLE, extra_power_w DOUBLE, check_first VARCHAR,
-  rank_lo BIGINT, rank_hi BIGINT, extra_cost_per_year DOUBLE);
+  rank_lo BIGINT, rank_hi BIGINT, extra_cost_per_year DOUBLE, static_state VARCHAR, n_visits BIGINT,
+  n_offset_corrected BIGINT, last_on DATE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE, return_level_inwc DOUBLE,
+  supply_level_inwc DOUBLE, prob_over_rated DOUBLE, prob_side DOUBLE, site_label VARCHAR, equipment_kind VARCHAR,
+  other_mode VARCHAR, other_state VARCHAR, other_problem_side VARCHAR, other_level_inwc DOUBLE,
+  other_level_lo_inwc DOUBLE, other_level_hi_inwc DOUBLE, other_prob_over_rated DOUBLE, other_n_visits BIGINT);
+CREATE TABLE site_upkeep (site_id VARCHAR, site_label VARCHAR, branch VARCHAR, equipment_id VARCHAR,
+  equipment_kind VARCHAR, mode VARCHAR, as_found_excess_inwc DOUBLE, as_found_level_inwc DOUBLE, level_inwc DOUBLE,
+  level_lo_inwc DOUBLE, level_hi_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, n_visits BIGINT,
+  last_on DATE, n_valid BIGINT, n_filter_dirty BIGINT, n_coil_dirty BIGINT, n_blower_dirty BIGINT,
+  n_registers_closed BIGINT, other_mode VARCHAR, other_state VARCHAR, other_level_inwc DOUBLE,
+  other_as_found_level_inwc DOUBLE);
 CREATE TABLE technician_zeroing (technician_id VARCHAR, branch VARCHAR, n_visits BIGINT, n_not_zeroed BIGINT,
   skip_rate DOUBLE, skip_lo DOUBLE, skip_hi DOUBLE, shrunk_skip_rate DOUBLE, fleet_skip_rate DOUBLE,
   funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, zeroing_state VARCHAR);

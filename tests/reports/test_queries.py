@@ -17,7 +17,7 @@ from pipeline.errors import StageError
 from reports import caps, draw, queries
 from reports.queries import Made, Published
 from tests.conftest import FIELD_TODAY
-from tests.reports.published import write_published
+from tests.reports.published import LISTS, write_published
 
 
 @pytest.fixture
@@ -70,6 +70,7 @@ def test_the_first_rows_of_a_longer_list_are_the_shorter_one(query: str, tmp_pat
     file = write_published(tmp_path / "fleet.duckdb", sites=84)
     with duckdb.connect(str(file)) as con:  # gaps that tie, so that their order is told by the units
         con.execute("UPDATE site_static SET as_found_level_inwc = rated_tesp_inwc + 0.25")
+        con.execute(LISTS)
     made = Published.open(file)
     short = made.rows(query, top=3)
     of_long = made.rows(query, top=3, of=caps.SHEET_ROWS)
@@ -87,6 +88,7 @@ def test_lists_and_counts_leave_out_what_is_retired(tmp_path: Path) -> None:
         ).fetchall()
         for (unit,) in chronic:
             con.execute("UPDATE site_static SET in_service = FALSE WHERE equipment_id = ?", [unit])
+        con.execute(LISTS)
         stated = con.sql("SELECT site_id, static_state FROM site_static WHERE in_service").fetchall()
         units = con.sql("SELECT DISTINCT equipment_id FROM site_static WHERE in_service").fetchall()
         (n_sites,) = con.sql("SELECT count(*) FROM site").fetchall()[0]
