@@ -100,7 +100,8 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     there = warehouse.relations()
     # After a day's drop: of the other rows it held when they were made, and they are what they were.
     computed = {table: f"changed.{table}" for table in ("visit", *KEYS) if f"changed.{table}" in there}
-    files = [_of_computed(rule, computed) for rule in rules_in("contracts")]
+    rules = rules_in("contracts", after_a_day="changed.touched_visit" in there)
+    files = [_of_computed(rule, computed) for rule in rules]
     single += [rule for rule in files if not rule.screen]
     scanned = {name: name for name, kind in there.items() if kind == "VIEW"} | computed
     looked_up = [r for r in bounds if r.table_name not in computed.keys() | COMPUTES]
@@ -156,12 +157,12 @@ def _keys(files: Sequence[Rule], computed: Mapping[str, str]) -> list[Rule]:
 
     Of what was computed all rows of each piece of equipment, or of each visit, are there: none has its like elsewhere.
     """
-    complete = {rule.table_name: rule.screen for rule in files if rule.name in COMPLETE and rule.screen}
+    complete = {rule.table_name: rule for rule in files if rule.name in COMPLETE and rule.screen}
     rules, others = [], []
     for table, key in KEYS.items():
         rule = unique(table, key)
         if table in complete:
-            rules.append(replace(rule, screen=complete[table]))
+            rules.append(replace(rule, screen=complete[table].screen, asked=complete[table].asked))
             continue
         rows = computed.get(table, table)
         screen = f"FROM {rows} HAVING count(*) <> count(DISTINCT hash({', '.join(key)}))"

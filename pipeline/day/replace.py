@@ -113,13 +113,6 @@ class Part:
             self.warehouse.execute(f"INSERT INTO {kept} BY NAME SELECT * FROM {made}")
 
 
-def leave_rows(warehouse: Warehouse, schema: str, which: dict[str, str]) -> None:
-    """Copy what now stands in these tables of the work file, the rows that meet a condition, into a schema for them."""
-    warehouse.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
-    for name, condition in which.items():
-        warehouse.execute(f"CREATE TABLE {schema}.{name} AS FROM {name} WHERE {condition}")
-
-
 def which_rows(columns: Sequence[str]) -> str:
     """The condition for a row to belong to touched equipment."""
     if "equipment_no" in columns:  # by number where there is one: quicker than by name

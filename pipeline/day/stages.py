@@ -21,7 +21,7 @@ from pipeline.day.around import (
 from pipeline.day.coaching import show_moved
 from pipeline.day.counts import count_changed, count_moved, find_moved_rows, take_back
 from pipeline.day.offsets import read_moved, remember_readings
-from pipeline.day.replace import Part, leave_rows, read_by, which_rows
+from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
@@ -64,9 +64,8 @@ class Day:
     def __init__(self) -> None:
         self.may_be_part = False  # is there a last run to build on?
         self.is_part = False
+        self.checked_part = False  # were checks asked of the touched equipment's visits only?
         self.replaced = 0.0  # share of the equipment whose rows were replaced since everything was computed
-        # By table that equipment steps alone make the condition for a row to have been computed.
-        self.computed: dict[str, str] = {}
         self._part: Part | None = None
 
     def load(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -138,10 +137,12 @@ class Day:
 
     def contracts(self, warehouse: Warehouse, order: RunOrder) -> None:
         """The contracts, asked of the rows that were computed where what they say of the others still holds."""
-        if self.computed:
-            leave_rows(warehouse, "changed", self.computed)
-            # What visit_static now holds of moved visits; that it holds all visits, and no others, is asked of all.
+        if self.checked_part:
+            warehouse.execute("CREATE SCHEMA IF NOT EXISTS changed")
+            warehouse.execute("CREATE TABLE changed.finding AS FROM moved_finding")
+            # What visit_static now holds of moved visits, and which of them it should hold of touched equipment.
             warehouse.execute("CREATE TABLE changed.visit AS SELECT visit_id FROM moved_row")
+            warehouse.execute("CREATE TABLE changed.touched_visit AS FROM touched_visit")
         touched = warehouse.query("FROM touched") if self.is_part else None
         dict(STAGES)["contracts"](warehouse, order)
         forget_changes(warehouse)
@@ -192,7 +193,8 @@ class Day:
         part.bring("visit")
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE touched_visit AS "
-            "SELECT visit_id FROM part.main.visit UNION SELECT visit_id FROM changed_visit"
+            "SELECT visit_id, bool_or(loaded) AS loaded FROM (SELECT visit_id, true AS loaded FROM part.main.visit "
+            "UNION ALL SELECT visit_id, false FROM changed_visit) GROUP BY visit_id"
         )
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE moved_visit AS "
@@ -210,7 +212,7 @@ class Day:
                     part.put_back(step, name, part.home)
         for name in ("finding", "moved_finding"):
             warehouse.execute(f"INSERT INTO {name} FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
-        self.computed["finding"] = "visit_id IN (FROM moved_visit)"
+        self.checked_part = True
 
     def _site_part(self, warehouse: Warehouse) -> None:
         first = next(number for number, step in enumerate(SITE) if step.scope == "equipment")
@@ -230,7 +232,7 @@ class Day:
             "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
         )
         self._run_part(warehouse, SITE[first:])
-        self.computed["site_static"] = which_rows(["equipment_id"])
+        part.leave("site_static", "changed")
 
     def _run_part(self, warehouse: Warehouse, steps: Sequence[Step]) -> None:
         """Equipment steps over the touched equipment, whose rows take their place; fleet steps over all rows."""
