@@ -8,6 +8,7 @@ What belongs here: which visits those are, and the check's SELECT over them. Wha
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
@@ -44,14 +45,24 @@ class Again:
             rows = {"visit": "FROM temp.visit_again", "last_digit_count": _last_digits("temp.visit_again")}
         else:
             rows = {name: f"SELECT * FROM main.{name} WHERE {self.days}" for name in DATED}
+            rows["visit"] = "FROM temp.visit_of_days"
         named = [f"{name} AS ({sql})" for name, sql in rows.items() if re.search(rf"\b{name}\b", check.sql)]
         return f"WITH {', '.join(named)}\nSELECT * FROM ({check.sql})"
 
-    def set_up(self, warehouse: Warehouse) -> str:
-        """The statement with which a session brings the technicians' visits, once for all checks."""
-        asked = [c.sql for c in all_checks() if c.scope == "fleet"]
-        columns = columns_read(warehouse.columns("visit"), "visit_id", *asked, _last_digits("visit"))
-        return f"CREATE TEMP TABLE visit_again AS SELECT {', '.join(columns)} FROM visit WHERE {self.technicians}"
+    def set_up(self, warehouse: Warehouse) -> list[str]:
+        """The statements with which a session brings the days' and the technicians' visits, once for all checks."""
+        columns = warehouse.columns("visit")
+        brought = (("equipment", "visit_of_days", self.days), ("fleet", "visit_again", self.technicians))
+        return [
+            f"CREATE TEMP TABLE {name} AS SELECT {', '.join(_read_by(scope, columns))} FROM visit WHERE {which}"
+            for scope, name, which in brought
+        ]
+
+
+def _read_by(scope: str, columns: Sequence[str]) -> list[str]:
+    """Those of the columns of `visit` that checks of a scope read."""
+    asked = [check.sql for check in all_checks() if check.scope == scope]
+    return columns_read(columns, "visit_id", *asked, _last_digits("visit") if scope == "fleet" else "")
 
 
 def _last_digits(visits: str) -> str:

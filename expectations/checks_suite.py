@@ -81,7 +81,8 @@ def _found_of(warehouse: Warehouse, again: Again) -> dict[str, int]:
     found: dict[str, int] = {}
     for some, scope in ((again.days, "equipment"), (again.technicians, "fleet")):
         asked = ", ".join(literal(check.check_id) for check in all_checks() if check.scope == scope)
-        rows = f"finding SEMI JOIN (SELECT visit_id FROM visit WHERE {some}) USING (visit_id)"
+        visits = f"SELECT visit_id FROM staging.visit_measured WHERE {some}"
+        rows = f"finding SEMI JOIN ({visits}) USING (visit_id)"
         found |= found_in(warehouse, f"{rows} WHERE check_id IN ({asked})")
     return found
 

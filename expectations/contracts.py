@@ -40,21 +40,24 @@ RANGES: tuple[tuple[str, str, float, float], ...] = (
 )
 
 
-def rules_in(folder: str) -> list[Rule]:
+def rules_in(folder: str, *, after_a_day: bool = False) -> list[Rule]:
     """The rules written as files: `sql/<folder>/*.sql`, each with its `-- rule:` and `-- table:` on top, and `-- scope:
     equipment` where it compares rows of one piece of equipment only. A file of the same name in `sql/<folder>/screens`
-    is its screen."""
-    return [_read(path) for path in sorted((SQL_DIR / folder).glob("*.sql"))]
+    is its screen, one in `screens_of_day` that of a day's drop, which rests on what was held to the rule before."""
+    return [_read(path, after_a_day) for path in sorted((SQL_DIR / folder).glob("*.sql"))]
 
 
-def _read(path: Path) -> Rule:
+def _read(path: Path, after_a_day: bool) -> Rule:
     text = path.read_text(encoding="utf-8")
     header = dict(HEADER.findall(text))
     missing = {"rule", "table"} - header.keys()
     if missing:
         raise StageError(f"sql/{path.parent.name}/{path.name}: the header lacks {', '.join(sorted(missing))}")
     sentences = header.get("rows") == "sentences"
-    screen = path.parent / "screens" / path.name
+    screen, of_day = (path.parent / screens / path.name for screens in ("screens", "screens_of_day"))
+    of_changed = after_a_day and of_day.exists()
+    if of_changed:
+        screen = of_day
     return Rule(
         header["rule"],
         header["table"],
@@ -62,6 +65,7 @@ def _read(path: Path) -> Rule:
         sentences=sentences,
         screen=screen.read_text(encoding="utf-8") if screen.exists() else None,
         by_equipment=header.get("scope") == "equipment",
+        asked="changed" if of_changed else "all",
     )
 
 

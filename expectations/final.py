@@ -17,7 +17,7 @@ def look_before_publishing(warehouse: Warehouse, order: RunOrder) -> None:
     again = asked_again(warehouse, order.today)
     checks = checks_suite.check_rules(again)
     rules = checks + published.published_rules(warehouse)
-    outcomes = count_failing(warehouse, rules, again.set_up(warehouse))
+    outcomes = count_failing(warehouse, rules, *again.set_up(warehouse))
     checks_suite.compare(warehouse, outcomes[: len(checks)], again)
     checks_suite.record(warehouse, order, outcomes[: len(checks)], checks_suite.found_in(warehouse))
     published.hold(warehouse, outcomes[len(checks) :])

@@ -37,6 +37,8 @@ COMPLETE = {
     "every equipment and mode with a visit has its row, and no other",
     "every row of site_static has a trend, and no other",
 }
+# A view that computes columns, and the table whose columns it passes on as they stand (tests/static/test_stored.py).
+COMPUTES = {"visit_static": "staging.visit_measured"}
 SIDES = ("return", "supply", "airflow_setting", "none")
 TRENDS = ("rising", "falling", "steady", "too_few_visits")
 MODES = ("cooling", "heating")
@@ -81,6 +83,8 @@ NOT_NEGATIVE: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("instrument_offset", ("return_offset_se", "supply_offset_se")),
 )
 
+NOT_FINITE = 'NOT isfinite("{}")'
+
 
 def published_rules(warehouse: Warehouse) -> list[Rule]:
     """The contracts of the tables about to be published.
@@ -98,15 +102,22 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     computed = {table: f"changed.{table}" for table in ("visit", *KEYS) if f"changed.{table}" in there}
     # Of equipment that was judged anew not all visits were looked at anew; what units they are of is listed apart.
     units = {"visit_static": "changed.unit_visit"} if "changed.unit_visit" in there else {}
-    files = [_of_computed(rule, computed | units) for rule in rules_in("contracts")]
+    rules = rules_in("contracts", after_a_day="changed.touched_visit" in there)
+    files = [_of_computed(rule, computed | units) for rule in rules]
     single += [rule for rule in files if not rule.screen]
     scanned = {name: name for name, kind in there.items() if kind == "VIEW"} | computed
-    by_scan = [rule for rule in (*bounds, *single) if rule.table_name in scanned and _broken(rule)]
+    looked_up = [r for r in bounds if r.table_name not in computed.keys() | COMPUTES]
+    by_scan = [r for r in (*bounds, *single) if r.table_name in scanned and _broken(r) and r not in looked_up]
+    stored = {table: warehouse.columns(of) for table, of in COMPUTES.items() if of in there}
     return [
         *_keys(files, computed),
         *screened([rule for rule in bounds if rule not in by_scan]),
         *together([rule for rule in single if rule not in by_scan]),
-        *(rule for table in sorted(scanned) for rule in _in_one_scan(by_scan, table, scanned[table])),
+        *(
+            rule
+            for table, rows in sorted(scanned.items())
+            for rule in _in_one_scan(by_scan, table, rows, stored.get(table, ()))
+        ),
         *(rule for rule in files if rule.screen),
     ]
 
@@ -125,15 +136,20 @@ def _broken(rule: Rule) -> str | None:
     return found[1].strip() if found and rule.sql.count("FROM") == 1 else None
 
 
-def _in_one_scan(rules: Sequence[Rule], table: str, rows: str) -> list[Rule]:
+def _in_one_scan(rules: Sequence[Rule], table: str, rows: str, stored: Sequence[str]) -> list[Rule]:
     """The rules of one view, or of rows that were computed, with one screen for all: such columns have no statistics,
-    and those of a view are computed once so.
+    and those of a view are computed once so. Of columns that are `stored`, the ends tell whether all are finite.
 
     `rows` names those of its rows that may break a rule.
     """
     mine = [rule for rule in rules if rule.table_name == table]
     broken = " OR ".join(f"({_broken(rule)})" for rule in mine)
+    ends = [name for name in stored if NOT_FINITE.format(name) in broken]
+    for name in ends:
+        broken = broken.replace(NOT_FINITE.format(name), "false")
     screen = f"SELECT 1 AS what FROM {rows} WHERE {broken}"
+    if ends:
+        screen += f"\nUNION ALL\nSELECT 1 AS what FROM {rows} HAVING {_ends_not_finite(ends)}"
     return [replace(rule, screen=screen, asked="all" if rows == table else "changed") for rule in mine]
 
 
@@ -143,12 +159,12 @@ def _keys(files: Sequence[Rule], computed: Mapping[str, str]) -> list[Rule]:
 
     Of what was computed all rows of each piece of equipment, or of each visit, are there: none has its like elsewhere.
     """
-    complete = {rule.table_name: rule.screen for rule in files if rule.name in COMPLETE and rule.screen}
+    complete = {rule.table_name: rule for rule in files if rule.name in COMPLETE and rule.screen}
     rules, others = [], []
     for table, key in KEYS.items():
         rule = unique(table, key)
         if table in complete:
-            rules.append(replace(rule, screen=complete[table]))
+            rules.append(replace(rule, screen=complete[table].screen, asked=complete[table].asked))
             continue
         rows = computed.get(table, table)
         screen = f"FROM {rows} HAVING count(*) <> count(DISTINCT hash({', '.join(key)}))"
@@ -186,14 +202,18 @@ def _finite(warehouse: Warehouse, table: str) -> Rule:
         "SELECT column_name FROM duckdb_columns() WHERE schema_name = 'main' AND data_type = 'DOUBLE' "
         f"AND table_name = '{table}' ORDER BY column_index"
     ).fetchall()
-    broken = " OR ".join(f'NOT isfinite("{name}")' for (name,) in rows) or "false"
-    ends = " OR ".join(f'NOT isfinite(min("{name}")) OR NOT isfinite(max("{name}"))' for (name,) in rows)
+    names = [name for (name,) in rows]
+    broken = " OR ".join(NOT_FINITE.format(name) for name in names) or "false"
     return Rule(
         "every number is finite",
         table,
         f"SELECT {key_text(KEYS[table])} AS what FROM {table} WHERE {broken}",
-        screen=f"FROM {table} HAVING {ends or 'false'}",
+        screen=f"FROM {table} HAVING {_ends_not_finite(names) or 'false'}",
     )
+
+
+def _ends_not_finite(names: Sequence[str]) -> str:
+    return " OR ".join(f'NOT isfinite(min("{name}")) OR NOT isfinite(max("{name}"))' for name in names)
 
 
 def hold(warehouse: Warehouse, outcomes: Sequence[Outcome]) -> None:

@@ -17,6 +17,8 @@ from pipeline.scale.spread import names_in
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse, quoted
 
+MEASURED = f"{STAGING}.visit_measured"
+
 
 class Part:
     """The rows of the touched visits, or of all visits of the touched equipment, brought as steps ask for them."""
@@ -67,11 +69,20 @@ class Part:
         asked: set[str] = set()
         for step in steps:
             asked |= read_by(step) - self._there
+        late = []  # visits of touched equipment are known once these are brought
         for name in sorted(asked & columns.keys()):
+            if name in self._there:  # behind a view
+                continue
             if name in self._views and self.warehouse.relations()[name] == "VIEW":
                 self._bring_view(name, columns)
+            elif (
+                self.of == "equipment" and "equipment_id" not in columns[name] and "visit_id" in columns[name]
+            ):
+                late.append(name)
             else:
                 self._bring_rows(name, columns[name])
+        for name in late:
+            self._take(name, f"{within('part', MEASURED)} USING (visit_id)")
 
     def _bring_view(self, name: str, columns: dict[str, list[str]]) -> None:
         file = self._views[name]
@@ -82,7 +93,9 @@ class Part:
         self._there.add(name)
 
     def _bring_rows(self, name: str, columns: Sequence[str]) -> None:
-        which = key_of(columns, self.of)
+        keys = {"visit_id": "touched_visit USING (visit_id)"} if self.of == "visit" else {}
+        keys["equipment_id"] = "touched USING (equipment_id)"
+        which = next((keys[key] for key in keys if key in columns), None)
         if which is not None:
             self._take(name, which)
 
@@ -114,13 +127,6 @@ class Part:
             self.warehouse.execute(f"INSERT INTO {kept} BY NAME SELECT * FROM {made}")
 
 
-def leave_rows(warehouse: Warehouse, schema: str, which: dict[str, str]) -> None:
-    """Copy what now stands in these tables of the work file, the rows that meet a condition, into a schema for them."""
-    warehouse.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
-    for name, condition in which.items():
-        warehouse.execute(f"CREATE TABLE {schema}.{name} AS FROM {name} WHERE {condition}")
-
-
 def which_rows(columns: Sequence[str], of: Literal["visit", "equipment"] = "equipment") -> str:
     """The condition for a row to be touched."""
     if "equipment_no" in columns:  # by number where there is one: quicker than by name
@@ -130,13 +136,6 @@ def which_rows(columns: Sequence[str], of: Literal["visit", "equipment"] = "equi
     if "visit_id" in columns and (of == "visit" or "equipment_id" not in columns):
         return "visit_id IN (SELECT visit_id FROM touched_visit)"
     return "equipment_id IN (SELECT equipment_id FROM touched)"
-
-
-def key_of(columns: Sequence[str], of: Literal["visit", "equipment"]) -> str | None:
-    """What touched rows of a table are found by; None where all of it is needed."""
-    keys = {"visit_id": "touched_visit USING (visit_id)", "equipment_id": "touched USING (equipment_id)"}
-    order = ("visit_id", "equipment_id") if of == "visit" else ("equipment_id", "visit_id")
-    return next((keys[key] for key in order if key in columns), None)
 
 
 def within(database: str, name: str) -> str:

@@ -19,9 +19,9 @@ from pipeline.day.around import (
     take_out_findings,
 )
 from pipeline.day.coaching import show_moved
-from pipeline.day.counts import count_changed, count_moved, find_moved_rows, take_back
+from pipeline.day.counts import count_changed, count_moved, find_rows_again, take_back
 from pipeline.day.offsets import read_moved, remember_readings
-from pipeline.day.replace import Part, leave_rows, read_by, which_rows
+from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
@@ -64,9 +64,8 @@ class Day:
     def __init__(self) -> None:
         self.may_be_part = False  # is there a last run to build on?
         self.is_part = False
+        self.checked_part = False  # were checks asked of the touched equipment's visits only?
         self.replaced = 0.0  # share of the equipment whose rows were replaced since everything was computed
-        # By table that equipment steps alone make the condition for a row to have been computed.
-        self.computed: dict[str, str] = {}
         self._part: Part | None = None
 
     def load(self, warehouse: Warehouse, order: RunOrder) -> None:
@@ -104,7 +103,7 @@ class Day:
     def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
         if self.is_part:
-            find_moved_rows(warehouse)
+            find_rows_again(warehouse)
             run_technician(warehouse, read_moved, count_moved, show_moved)
         else:
             dict(STAGES)["technician"](warehouse, order)
@@ -140,10 +139,12 @@ class Day:
 
     def contracts(self, warehouse: Warehouse, order: RunOrder) -> None:
         """The contracts, asked of the rows that were computed where what they say of the others still holds."""
-        if self.computed:
-            leave_rows(warehouse, "changed", self.computed)
-            # What visit_static now holds of moved visits; that it holds all visits, and no others, is asked of all.
+        if self.checked_part:
+            warehouse.execute("CREATE SCHEMA IF NOT EXISTS changed")
+            warehouse.execute("CREATE TABLE changed.finding AS FROM moved_finding")
+            # What visit_static now holds of moved visits, and which of them it should hold of touched equipment.
             warehouse.execute("CREATE TABLE changed.visit AS SELECT visit_id FROM moved_row")
+            warehouse.execute("CREATE TABLE changed.touched_visit AS FROM touched_visit")
         touched = warehouse.query("FROM touched") if self.is_part else None
         dict(STAGES)["contracts"](warehouse, order)
         forget_changes(warehouse)
@@ -201,13 +202,17 @@ class Day:
         put_in_findings(warehouse)
         part.give("finding", "FROM moved_finding SEMI JOIN touched_visit USING (visit_id)")
         part.run(by_equipment)
+        warehouse.execute(
+            "CREATE OR REPLACE TEMP TABLE touched_visit AS "
+            "SELECT DISTINCT visit_id, visit_id IN (SELECT visit_id FROM part.main.visit) AS loaded FROM touched_visit"
+        )
         for step in by_equipment:
             for name in step.makes:
                 if name != "finding":
                     part.put_back(step, name, part.home)
         for name in ("finding", "moved_finding"):
             warehouse.execute(f"INSERT INTO {name} FROM part.main.finding WHERE NOT {IS_FLEET_CHECK}")
-        self.computed["finding"] = "visit_id IN (FROM moved_visit)"
+        self.checked_part = True
 
     def _site_part(self, warehouse: Warehouse) -> None:
         first = next(number for number, step in enumerate(SITE) if step.scope == "equipment")
@@ -223,7 +228,7 @@ class Day:
         self._part.leave(
             "changed", "unit_visit", "SELECT DISTINCT equipment_id, mode FROM staging.visit_measured"
         )
-        self.computed["site_static"] = which_rows(["equipment_id"])
+        self._part.leave("changed", "site_static", "FROM site_static")
 
     def _run_part(self, warehouse: Warehouse, steps: Sequence[Step]) -> None:
         """Equipment steps over the touched equipment, whose rows take their place; fleet steps over all rows."""

@@ -27,6 +27,7 @@ BISQUARE_ROUNDS = 8  # at most; fewer where the offsets stand still
 STEP_RTOL = 1e-3
 ROUGH_RTOL = 0.1
 MOST_STEPS = 10_000
+NEAR = 0.03  # share by which the scale moves at most between most rounds
 CONVERGED = 1e-8  # in the unit of the readings: offsets that move less stand still
 
 
@@ -139,7 +140,7 @@ class CrossedRows:
             inflated = np.abs(residual, out=self.room[rows])
             inflated *= 1.4826 / np.sqrt(1 - 1 / k)
         self.offset += step
-        self.scale = max(_median(self.room), 1e-6) if len(self.room) else 1e-6
+        self.scale = max(_median(self.room, self.scale), 1e-6) if len(self.room) else 1e-6
 
     def _standard_error(self) -> Floats:
         places, m = self.places, self.measurers
@@ -187,12 +188,19 @@ def _bisquare(residual: Floats, scale: float, out: Floats) -> None:
     out += 1e-9
 
 
-def _median(values: Floats) -> float:
-    """As numpy's, which looks for missing values too; the order of the values is lost."""
-    half = len(values) // 2
+def _median(values: Floats, near: float) -> float:
+    """As numpy's, which looks for missing values too; the order of the values is lost. Sooner found where it is `near`:
+    then few of the values have to be put in order."""
+    half, odd = divmod(len(values), 2)
+    low, high = (1 - NEAR) * near, (1 + NEAR) * near
+    below = int(np.count_nonzero(values < low))
+    if below < half:
+        some = values[(values >= low) & (values <= high)]
+        if half < below + len(some):
+            values, half = some, half - below
     values.partition(half)
     upper = float(values[half])
-    return upper if len(values) % 2 else (float(values[:half].max()) + upper) / 2
+    return upper if odd else (float(values[:half].max()) + upper) / 2
 
 
 def _conjugate_gradients(

@@ -34,8 +34,9 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
     kept = base
     for _ in range(20):
         rate = _pooled(skipped[kept], visits[kept])
-        likely = np.asarray(stats.binom.sf(skipped - 1, visits, rate) >= TRIM_P, dtype=np.bool_)
-        new = base & likely
+        new = base.copy()
+        many = base & (skipped > rate * visits)  # as many as expected, or fewer, are likely
+        new[many] = stats.binom.sf(skipped[many] - 1, visits[many], rate) >= TRIM_P
         if not new.any() or (new == kept).all():
             break
         kept = new
@@ -74,14 +75,20 @@ def _log_rising(x: float, most: int) -> Floats:
 
 def at_least(skipped: Floats, visits: Floats, chances: BetaBinomial) -> Floats:
     """P(X >= skipped) with `visits` trials, per technician."""
-    p = np.ones(len(visits))
     if not len(visits):
-        return p
-    order = np.argsort(visits, kind="stable")
-    for same in np.split(order, np.flatnonzero(np.diff(visits[order])) + 1):
-        above = np.append(np.cumsum(chances.probabilities(int(visits[same[0]]))[::-1])[::-1], 0.0)
-        p[same] = above[skipped[same].astype(np.int64)]
-    return np.minimum(p, 1.0)
+        return np.ones(0)
+    sizes, of_each = _sizes(visits)
+    tails = [np.cumsum(chances.probabilities(n)[::-1])[::-1] for n in sizes.tolist()]
+    begin = np.zeros(sizes[-1] + 1, np.int64)
+    begin[sizes] = np.cumsum([0, *map(len, tails[:-1])])
+    chance: Floats = np.concatenate(tails)[begin[of_each] + skipped.astype(np.int64)]
+    return np.minimum(chance, 1.0)
+
+
+def _sizes(visits: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The numbers of visits that there are, and each technician's. They are whole and small: counted, not sorted."""
+    of_each = visits.astype(np.int64)
+    return np.flatnonzero(np.bincount(of_each)), of_each
 
 
 def _pooled(skipped: Floats, visits: Floats) -> float:
@@ -107,14 +114,12 @@ def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
 
 def funnel_limit(visits: Floats, chances: BetaBinomial, p: float) -> Floats:
     """Upper funnel limit of the rate at probability p, interpolated between counts (Spiegelhalter 2005, A.1.1)."""
-    sizes, which = np.unique(visits, return_inverse=True)
-    limits = np.zeros(len(sizes))
-    for size, n in enumerate(sizes):
-        if n <= 0:
-            continue
-        upto = np.cumsum(chances.probabilities(int(n)))
-        at = min(int(np.searchsorted(upto, p)), int(n))  # smallest count with P(X <= count) >= p
+    sizes, of_each = _sizes(visits)
+    limits = np.zeros(len(visits) and sizes[-1] + 1)
+    for n in sizes[sizes > 0].tolist():
+        upto = np.cumsum(chances.probabilities(n))
+        at = min(int(np.searchsorted(upto, p)), n)  # smallest count with P(X <= count) >= p
         below = upto[at - 1] if at else 0.0
         share = (upto[at] - p) / max(upto[at] - below, 1e-15)
-        limits[size] = min(max((at - share) / n, 0.0), 1.0)
-    return limits[which]
+        limits[n] = min(max((at - share) / n, 0.0), 1.0)
+    return limits[of_each]

@@ -1,6 +1,7 @@
 -- What visit_static keeps of each loaded visit: the repaired readings, what they are worth (uncertainty of TESP by its
--- sources), airflow, whether it counts, and the stretch between works that it belongs to. What follows from these by a
--- few operations is added where it is asked for (visit_static.sql): half the cost of a stored column is packing it.
+-- sources), airflow, whether it counts, the stretch between works that it belongs to, and its branch, for the counts. What
+-- follows from these by a few operations is added where it is asked for (visit_static.sql): half the cost of a stored
+-- column is packing it.
 -- The joins stay as they are written, the small tables looked up for each visit: DuckDB thinks `visit` small, and would
 -- build a hash table of all visits to look up the stretches in.
 -- The ids are hardly ever the same: looking for a dictionary of them costs four times as much as writing them down.
@@ -39,6 +40,7 @@ CREATE OR REPLACE TABLE staging.visit_measured ( -- noqa: PRS
     on_work_day BOOLEAN,
     since_last_work BOOLEAN,
     last_work_on DATE,
+    branch VARCHAR,
     u_return_accuracy_inwc DOUBLE,
     u_supply_accuracy_inwc DOUBLE,
     u_shared_gain_inwc DOUBLE,
@@ -147,6 +149,7 @@ SELECT
     ) AS on_work_day,
     coalesce(l.visited_on > l.last_work_on, TRUE) AS since_last_work,
     l.last_work_on,
+    l.branch,
     l.u_return_accuracy AS u_return_accuracy_inwc,
     l.u_supply_accuracy AS u_supply_accuracy_inwc,
     sqrt(2 * l.port_covariance) AS u_shared_gain_inwc,

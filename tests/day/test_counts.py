@@ -95,7 +95,7 @@ def changes(warehouse: Warehouse) -> list[str]:
         f"DATE '2024-02-29' AS visited_on) FROM staging.visit_measured WHERE {first}",
         "INSERT INTO finding SELECT visit_id || 'b', 'filter_dirty', 'not_like_new', NULL "
         f"FROM staging.visit_measured WHERE {first} AND visit_id NOT LIKE '%b'",
-        "UPDATE equipment_budget SET branch = 'elsewhere' WHERE equipment_id IN (FROM touched)",
+        "UPDATE staging.visit_measured SET branch = 'elsewhere' WHERE equipment_id IN (FROM touched)",
         "INSERT INTO finding SELECT visit_id, check_id, 'note', NULL FROM asked SEMI JOIN staging.visit_measured "
         "USING (visit_id)",
     ]

@@ -76,6 +76,8 @@ def test_a_check_of_one_visit_finds_among_some_days_what_it_finds_of_these_days(
 ) -> None:
     """A check that compared visits would find otherwise without the others: it has to say `scope: fleet`."""
     again = asked_again(long, order.today)
+    for statement in again.set_up(long):
+        long.execute(statement)
     of_days = 0
     for check in all_checks():
         if check.scope != "fleet":

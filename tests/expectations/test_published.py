@@ -298,6 +298,39 @@ def test_after_a_day_a_finding_on_a_visit_that_went_is_found(own: Warehouse) -> 
     assert all(example.startswith(gone) for example in told.examples)
 
 
+@pytest.mark.parametrize(
+    ("fault", "found"),
+    [
+        (None, 0),
+        ("DELETE FROM staging.visit_measured WHERE visit_id = '{other}'", 1),
+        ("INSERT INTO staging.visit_measured FROM staging.visit_measured WHERE visit_id = '{other}'", 0),
+        ("UPDATE staging.visit_measured SET visit_id = '{one}?' WHERE visit_id = '{one}'", 2),
+        ("UPDATE staging.visits SET visit_id = '{one}?' WHERE visit_id = '{one}'", 2),
+    ],
+)
+def test_after_a_day_a_visit_that_was_lost_or_left_is_found(
+    own: Warehouse, fault: str | None, found: int
+) -> None:
+    """Of all it is their number that tells, of a touched visit the visit itself."""
+    one, other = own.con.sql("SELECT min(visit_id), max(visit_id) FROM visit").fetchall()[0]
+    if fault:
+        own.execute(fault.format(one=one, other=other))
+    touched = f"(VALUES ('{one}'), ('{one}?')) AS t (visit_id)"
+    own.execute("CREATE SCHEMA changed")
+    own.execute(
+        "CREATE TABLE changed.touched_visit AS "
+        f"SELECT visit_id, visit_id IN (SELECT visit_id FROM visit) AS loaded FROM {touched}"
+    )
+    own.execute(
+        f"CREATE TABLE changed.visit AS SELECT visit_id FROM visit_static SEMI JOIN {touched} USING (visit_id)"
+    )
+    rules = {r.name: r for r in published.published_rules(own) if r.table_name == VISIT}
+    complete, unique = rules["every loaded visit has its row, and no other"], rules["visit_id is unique"]
+    assert complete.asked == unique.asked == "changed"
+    assert verdict(own, complete).observed == found
+    assert verdict(own, unique).success is not (fault or "").startswith("INSERT")
+
+
 def test_a_broken_contract_stops_the_run_with_the_rows_named(own: Warehouse) -> None:
     own.execute(*update("staging.unit_verdict", "static_state = 'fine'", WITHIN))
     with pytest.raises(

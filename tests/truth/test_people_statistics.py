@@ -98,9 +98,9 @@ def change_since_training(before: tuple[int, int], after: tuple[int, int]) -> tu
         warehouse.execute(
             "CREATE SCHEMA staging; "
             "CREATE TABLE staging.visit_measured (visit_id VARCHAR, equipment_id VARCHAR, technician_id VARCHAR, "
-            "instrument_id VARCHAR, visited_on DATE, set_aside_because VARCHAR, like_new BOOLEAN, repairs VARCHAR)"
+            "instrument_id VARCHAR, branch VARCHAR, visited_on DATE, set_aside_because VARCHAR, like_new BOOLEAN, "
+            "repairs VARCHAR)"
         )
-        warehouse.execute("CREATE TABLE equipment_budget AS SELECT 'E' AS equipment_id, 'north' AS branch")
         warehouse.execute("CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR)")
         for day, (skipped, visits) in (("2025-06-01", before), ("2026-06-01", after)):
             warehouse.execute(
