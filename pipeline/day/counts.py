@@ -140,7 +140,7 @@ def find_moved_rows(warehouse: Warehouse) -> None:
 
 
 def find_rows_again(warehouse: Warehouse) -> None:
-    """Make `moved_row` once more, after visits were replaced: without a look through all of them, where that finds each."""
+    """Make `moved_row` once more, after visits were replaced: without a look through all, where that finds each."""
     warehouse.execute(f"CREATE OR REPLACE TEMP TABLE moved_now AS {MOVED_ROW_NOW}")
     if warehouse.scalar(f"SELECT EXISTS ({STAND_ELSEWHERE})"):
         find_moved_rows(warehouse)
