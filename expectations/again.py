@@ -50,7 +50,7 @@ class Again:
         return f"WITH {', '.join(named)}\nSELECT * FROM ({check.sql})"
 
     def set_up(self, warehouse: Warehouse) -> list[str]:
-        """The statements with which a session brings the days' and the technicians' visits, once for all checks."""
+        """The statements with which a session brings the visits of days and of technicians, once for all checks."""
         columns = warehouse.columns("visit")
         brought = (("equipment", "visit_of_days", self.days), ("fleet", "visit_again", self.technicians))
         return [

@@ -10,25 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.technician.stage import count_all
-from pipeline.warehouse import Warehouse, differing, literal
+from pipeline.warehouse import Warehouse, literal
 
 # Their rows are found first, so that only these are read.
 MOVED_ROW = """
     FROM counted_row
     WHERE visit_row IN (SELECT rowid FROM staging.visit_measured SEMI JOIN moved_visit USING (visit_id))
 """
-# After the replacement: untouched visits stand where they stood, those of touched equipment were put in last.
-UNTOUCHED = "FROM moved_row ANTI JOIN touched_visit USING (visit_id)"
-LOADED = "FROM touched_visit WHERE loaded"
-MOVED_ROW_NOW = f"""
-    FROM counted_row WHERE visit_row IN (SELECT visit_row {UNTOUCHED})
-    UNION ALL
-    FROM counted_row
-    WHERE visit_row > (SELECT max(rowid) FROM staging.visit_measured) - (SELECT count(*) {LOADED})
-"""
-STAND_ELSEWHERE = differing(
-    "SELECT visit_id FROM moved_now", f"SELECT visit_id {UNTOUCHED} UNION ALL SELECT visit_id {LOADED}"
-)
 # Somebody was trained since, or on another day than was known: then all are counted before and after it.
 TRAINED_OTHERWISE = """
     SELECT count(*)
@@ -82,7 +70,7 @@ def take_back(warehouse: Warehouse, since: str) -> None:
 
 
 def count_moved(warehouse: Warehouse) -> None:
-    """Do what `count_all` does, by what was taken back and what stands there now (`find_rows_again`)."""
+    """Do what `count_all` does, by what was taken back and what stands there now (`find_moved_rows`)."""
     if warehouse.scalar(TRAINED_OTHERWISE):
         for name in COUNTED:
             warehouse.execute(f"DROP TABLE temp.{name}")
@@ -137,15 +125,6 @@ def find_moved_rows(warehouse: Warehouse) -> None:
     """Make `moved_row` of the moved visits as they stand now."""
     warehouse.run("count/counted_row.sql")
     warehouse.execute(f"CREATE OR REPLACE TEMP TABLE moved_row AS {MOVED_ROW}")
-
-
-def find_rows_again(warehouse: Warehouse) -> None:
-    """Make `moved_row` once more, after visits were replaced; where that finds each, without a look through all."""
-    warehouse.execute(f"CREATE OR REPLACE TEMP TABLE moved_now AS {MOVED_ROW_NOW}")
-    if warehouse.scalar(f"SELECT EXISTS ({STAND_ELSEWHERE})"):
-        find_moved_rows(warehouse)
-    else:
-        warehouse.execute("CREATE OR REPLACE TEMP TABLE moved_row AS FROM moved_now")
 
 
 def _counted(today: str, times: int) -> dict[str, str]:

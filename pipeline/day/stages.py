@@ -19,7 +19,7 @@ from pipeline.day.around import (
     take_out_findings,
 )
 from pipeline.day.coaching import show_moved
-from pipeline.day.counts import count_changed, count_moved, find_rows_again, take_back
+from pipeline.day.counts import count_changed, count_moved, find_moved_rows, take_back
 from pipeline.day.offsets import read_moved, remember_readings
 from pipeline.day.replace import Part, read_by
 from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
@@ -103,7 +103,7 @@ class Day:
     def technician(self, warehouse: Warehouse, order: RunOrder) -> None:
         """What is told of technicians; what is counted and shown of visits is brought up to date, or made of all."""
         if self.is_part:
-            find_rows_again(warehouse)
+            find_moved_rows(warehouse)
             run_technician(warehouse, read_moved, count_moved, show_moved)
         else:
             dict(STAGES)["technician"](warehouse, order)

@@ -81,8 +81,8 @@ def at_least(skipped: Floats, visits: Floats, chances: BetaBinomial) -> Floats:
     tails = [np.cumsum(chances.probabilities(n)[::-1])[::-1] for n in sizes.tolist()]
     begin = np.zeros(sizes[-1] + 1, np.int64)
     begin[sizes] = np.cumsum([0, *map(len, tails[:-1])])
-    chance: Floats = np.concatenate(tails)[begin[of_each] + skipped.astype(np.int64)]
-    return np.minimum(chance, 1.0)
+    p: Floats = np.concatenate(tails)[begin[of_each] + skipped.astype(np.int64)]
+    return np.minimum(p, 1.0)
 
 
 def _sizes(visits: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
