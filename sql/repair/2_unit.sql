@@ -19,47 +19,51 @@ pairs AS (
     FROM sizes
 ),
 
-doubted AS (
+units AS (
     SELECT
         *,
         CASE
             WHEN plausible_in_row THEN FALSE
             ELSE
-                (
-                    exceeds(larger, getvariable('near_zero_inwc'))
-                    AND NOT exceeds(larger, getvariable('plausible_limit_inwc'))
-                ) OR (
-                    exceeds(larger * inwc_per('pa'), getvariable('near_zero_inwc'))
-                    AND NOT exceeds(larger * inwc_per('pa'), getvariable('plausible_limit_inwc'))
-                ) OR (
-                    exceeds(larger * inwc_per('mmwc'), getvariable('near_zero_inwc'))
-                    AND NOT exceeds(larger * inwc_per('mmwc'), getvariable('plausible_limit_inwc'))
-                )
-        END AS unit_wrong
+                exceeds(larger, getvariable('near_zero_inwc'))
+                AND NOT exceeds(larger, getvariable('plausible_limit_inwc'))
+        END AS plausible_in_inwc,
+        CASE
+            WHEN plausible_in_row THEN FALSE
+            ELSE
+                exceeds(larger * inwc_per('pa'), getvariable('near_zero_inwc'))
+                AND NOT exceeds(larger * inwc_per('pa'), getvariable('plausible_limit_inwc'))
+        END AS plausible_in_pa,
+        CASE
+            WHEN plausible_in_row THEN FALSE
+            ELSE
+                exceeds(larger * inwc_per('mmwc'), getvariable('near_zero_inwc'))
+                AND NOT exceeds(larger * inwc_per('mmwc'), getvariable('plausible_limit_inwc'))
+        END AS plausible_in_mmwc
     FROM pairs
+),
+
+doubted AS (
+    SELECT
+        *,
+        plausible_in_inwc OR plausible_in_pa OR plausible_in_mmwc AS unit_wrong
+    FROM units
 ),
 
 others AS (
     SELECT
         *,
         CASE
-            WHEN unit_wrong THEN CASE pressure_unit
-                WHEN 'pa'
-                    THEN
-                        exceeds(larger, getvariable('near_zero_inwc'))
-                        AND NOT exceeds(larger, getvariable('plausible_limit_inwc'))
-                WHEN 'inwc'
-                    THEN
-                        exceeds(larger * inwc_per('pa'), getvariable('near_zero_inwc'))
-                        AND NOT exceeds(larger * inwc_per('pa'), getvariable('plausible_limit_inwc'))
-                ELSE FALSE
-            END
+            WHEN unit_wrong
+                THEN CASE pressure_unit WHEN 'pa' THEN plausible_in_inwc WHEN 'inwc' THEN plausible_in_pa ELSE FALSE END
         END AS plausible_in_other,
         CASE
             WHEN unit_wrong
                 THEN CASE pressure_unit WHEN 'pa' THEN inwc_per('inwc') WHEN 'inwc' THEN inwc_per('pa') END
         END AS other_factor,
-        CASE WHEN unit_wrong THEN 0.5 * pow(10, -reported_decimals) END AS half_last_digit
+        CASE WHEN unit_wrong THEN 0.5 * pow(10, -reported_decimals) END AS half_last_digit,
+        CASE WHEN unit_wrong THEN abs(return_static) + abs(supply_static) END AS sum_written,
+        CASE WHEN unit_wrong THEN abs(supply_static - return_static) END AS difference_written
     FROM doubted
 ),
 
@@ -90,25 +94,14 @@ agreement AS (
         CASE
             WHEN unit_wrong
                 THEN
-                    within(
-                        (abs(reported_tesp) - (abs(return_static) + abs(supply_static))) * other_factor,
-                        tolerance_in_other
-                    )
-                    OR within(
-                        (abs(reported_tesp) - abs(supply_static - return_static)) * other_factor, tolerance_in_other
-                    )
+                    within((abs(reported_tesp) - sum_written) * other_factor, tolerance_in_other)
+                    OR within((abs(reported_tesp) - difference_written) * other_factor, tolerance_in_other)
         END AS reported_agrees_in_other,
         CASE
             WHEN unit_wrong
                 THEN
-                    within(
-                        abs(reported_tesp) * row_factor - (abs(return_static) + abs(supply_static)) * other_factor,
-                        tolerance_in_row
-                    )
-                    OR within(
-                        abs(reported_tesp) * row_factor - abs(supply_static - return_static) * other_factor,
-                        tolerance_in_row
-                    )
+                    within(abs(reported_tesp) * row_factor - sum_written * other_factor, tolerance_in_row)
+                    OR within(abs(reported_tesp) * row_factor - difference_written * other_factor, tolerance_in_row)
         END AS reported_agrees_in_row
     FROM totals
 ),
@@ -124,7 +117,8 @@ mended AS (
 
 SELECT
     * EXCLUDE (
-        larger, plausible_in_row, half_last_digit, tolerance_in_other, tolerance_in_row
+        larger, plausible_in_row, plausible_in_inwc, plausible_in_pa, plausible_in_mmwc, half_last_digit, sum_written,
+        difference_written, tolerance_in_other, tolerance_in_row
     ),
     CASE WHEN unit_repaired THEN other_factor ELSE row_factor END AS factor,
     -- Zeros follow the readings, unless they are plausible only in the row's own unit.
