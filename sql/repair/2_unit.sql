@@ -61,6 +61,7 @@ others AS (
             WHEN unit_wrong
                 THEN CASE pressure_unit WHEN 'pa' THEN inwc_per('inwc') WHEN 'inwc' THEN inwc_per('pa') END
         END AS other_factor,
+        CASE WHEN unit_wrong THEN greatest(abs(zero_return), abs(zero_supply)) END AS larger_zero,
         CASE WHEN unit_wrong THEN 0.5 * pow(10, -reported_decimals) END AS half_last_digit,
         CASE WHEN unit_wrong THEN abs(return_static) + abs(supply_static) END AS sum_written,
         CASE WHEN unit_wrong THEN abs(supply_static - return_static) END AS difference_written
@@ -117,8 +118,8 @@ mended AS (
 
 SELECT
     * EXCLUDE (
-        larger, plausible_in_row, plausible_in_inwc, plausible_in_pa, plausible_in_mmwc, half_last_digit, sum_written,
-        difference_written, tolerance_in_other, tolerance_in_row
+        larger, plausible_in_row, plausible_in_inwc, plausible_in_pa, plausible_in_mmwc, larger_zero, half_last_digit,
+        sum_written, difference_written, tolerance_in_other, tolerance_in_row
     ),
     CASE WHEN unit_repaired THEN other_factor ELSE row_factor END AS factor,
     -- Zeros follow the readings, unless they are plausible only in the row's own unit.
@@ -126,12 +127,8 @@ SELECT
         WHEN
             unit_repaired
             AND NOT coalesce(
-                within(
-                    greatest(abs(zero_return), abs(zero_supply)) * row_factor, getvariable('zero_offset_limit_inwc')
-                )
-                AND exceeds(
-                    greatest(abs(zero_return), abs(zero_supply)) * other_factor, getvariable('zero_offset_limit_inwc')
-                ), FALSE
+                within(larger_zero * row_factor, getvariable('zero_offset_limit_inwc'))
+                AND exceeds(larger_zero * other_factor, getvariable('zero_offset_limit_inwc')), FALSE
             ) THEN other_factor
         ELSE row_factor
     END AS zero_factor,
