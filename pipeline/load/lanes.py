@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -21,12 +22,16 @@ from pipeline.load.staging import ReadAhead, Ticket, stage
 from pipeline.warehouse import Warehouse
 
 AT_ONCE = 2  # files that are read at once
+# bytes; up to here a file is read by one thread where two files keep all busy: what several threads read of one file is
+# put together first, which costs a quarter more
+SMALL = 128_000_000
 
 
 class Lanes:
     """Threads with connections of their own. Leaving waits for what is at work, which an error cuts short."""
 
     def __init__(self, warehouse: Warehouse) -> None:
+        self._one_each = warehouse.scalar("SELECT current_setting('threads')") <= AT_ONCE
         self._opened = ExitStack()
         self._lanes = [self._opened.enter_context(warehouse.beside()) for _ in range(AT_ONCE)]
         self._free: SimpleQueue[Warehouse] = SimpleQueue()
@@ -63,6 +68,7 @@ class Lanes:
         self, file: InputFile, copy: Copy, layout: Layout, ticket: Ticket, ahead: ReadAhead | None
     ) -> Future[None]:
         """Begin to stage a file; it is committed once the one before is done with."""
+        layout = replace(layout, one_thread=self._one_each and copy.size <= SMALL)
         before = self._last
 
         def work() -> None:

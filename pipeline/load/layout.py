@@ -18,7 +18,7 @@ class Layout:
     """One file as it will be read. places, extras: column -> place in the file, from 0.
 
     `extras` are the columns that the contract does not know; they are kept as they are. `missing` are the required
-    columns that the file lacks, in words.
+    columns that the file lacks, in words. `one_thread`: another file is read at the same time, so one is enough for it.
     """
 
     table: Table
@@ -30,6 +30,7 @@ class Layout:
     places: dict[str, int]
     extras: dict[str, int]
     missing: tuple[str, ...]
+    one_thread: bool = False
 
     @property
     def decimal_comma(self) -> bool:

@@ -51,7 +51,8 @@ def _source(layout: Layout) -> str:
     return (
         f"read_csv({literal(layout.text)}, auto_detect = false, header = true, "
         f"delim = {literal(layout.header.separator)}, quote = '\"', escape = '\"', comment = '', compression = 'none', "
-        f"columns = {{{', '.join(columns)}}}, store_rejects = true, rejects_limit = 0)"
+        f"columns = {{{', '.join(columns)}}}, parallel = {not layout.one_thread}, "
+        "store_rejects = true, rejects_limit = 0)"
     )
 
 

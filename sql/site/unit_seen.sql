@@ -2,7 +2,7 @@
 CREATE OR REPLACE TEMP TABLE unit_seen AS
 SELECT
     v.equipment_id,
-    v.mode,
+    v.mode::VARCHAR AS mode,
     count(*) AS n_loaded,
     count(*) FILTER (WHERE v.set_aside_because IS NULL) AS n_valid,
     max(v.visited_on) FILTER (WHERE v.set_aside_because IS NULL) AS last_valid_on,

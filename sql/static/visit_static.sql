@@ -99,7 +99,7 @@ SELECT
     instrument_id,
     visited_at,
     visited_on,
-    mode,
+    mode::VARCHAR AS mode,
     return_inwc,
     supply_inwc,
     tesp_inwc,

@@ -78,7 +78,7 @@ SELECT
     v.visited_on,
     e.site_id,
     v.equipment_id,
-    v.mode,
+    v.mode::VARCHAR AS mode,
     v.instrument_id,
     v.return_recorded,
     v.supply_recorded,
