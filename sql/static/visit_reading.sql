@@ -6,7 +6,7 @@ SELECT
     equipment_id,
     visited_at,
     visited_on,
-    mode,
+    mode::VARCHAR AS mode,
     return_inwc,
     supply_inwc,
     supply_inwc - return_inwc AS tesp_inwc,
