@@ -17,6 +17,8 @@ from pipeline.scale.spread import names_in
 from pipeline.steps import Step, run_steps
 from pipeline.warehouse import Warehouse, quoted
 
+# Of this table of many columns those are brought that steps on units name; none asks for what visit_static makes of
+# others, such as the uncertainties of single visits (tests/day would find one that did).
 MEASURED = f"{STAGING}.visit_measured"
 
 
@@ -35,6 +37,7 @@ class Part:
         self.warehouse = warehouse
         self.of = of
         self._views = {name: step.run for step in before for name in step.makes if isinstance(step.run, str)}
+        self._named = {word for step in steps if isinstance(step.run, str) for word in names_in(step.run)[0]}
         self.home = str(warehouse.scalar("SELECT current_database()"))  # the work file's
         self._there = {
             name
@@ -100,10 +103,12 @@ class Part:
             self._take(name, which)
 
     def _take(self, name: str, which: str) -> None:
-        self.warehouse.execute(
-            f"CREATE TABLE {within('part', name)} AS "
-            f"SELECT * FROM {within(self.home, name)} SEMI JOIN {which}"
-        )
+        rows = f"SELECT * FROM {within(self.home, name)}"
+        if self.of == "equipment" and name == MEASURED:  # half of it, and most of what bringing it costs
+            unnamed = [c for c in self.warehouse.columns(within(self.home, name)) if c not in self._named]
+            left_out = ", ".join(f"if(false, {column}, NULL) AS {column}" for column in unnamed)
+            rows = rows.replace("*", f"* REPLACE ({left_out})")
+        self.warehouse.execute(f"CREATE TABLE {within('part', name)} AS {rows} SEMI JOIN {which}")
         self._there.add(name)
 
     def leave(self, schema: str, name: str, rows: str) -> None:
