@@ -2,12 +2,16 @@
 -- Plausible: both within the limit, at least one beyond near zero. Mended between inwc and Pa only.
 -- Each step of the repairs computes from the columns of the one before and names nothing that it makes itself: a name
 -- used within its own SELECT is written out again wherever it stands, and the work doubles with every step.
--- Nearly all readings are right as they stand: what follows WHEN is computed for those alone of which it is asked.
 CREATE OR REPLACE VIEW reading_unit AS
 WITH sizes AS (
     SELECT
         *,
-        greatest(abs(return_static), abs(supply_static)) AS larger
+        greatest(abs(return_static), abs(supply_static)) AS larger,
+        greatest(abs(zero_return), abs(zero_supply)) AS larger_zero,
+        CASE pressure_unit WHEN 'pa' THEN inwc_per('inwc') WHEN 'inwc' THEN inwc_per('pa') END AS other_factor,
+        abs(return_static) + abs(supply_static) AS sum_written,
+        abs(supply_static - return_static) AS difference_written,
+        0.5 * pow(10, -reported_decimals) AS half_last_digit
     FROM reading_row
 ),
 
@@ -15,96 +19,36 @@ pairs AS (
     SELECT
         *,
         exceeds(larger * row_factor, getvariable('near_zero_inwc'))
-        AND NOT exceeds(larger * row_factor, getvariable('plausible_limit_inwc')) AS plausible_in_row
+        AND NOT exceeds(larger * row_factor, getvariable('plausible_limit_inwc')) AS plausible_in_row,
+        exceeds(larger, getvariable('near_zero_inwc'))
+        AND NOT exceeds(larger, getvariable('plausible_limit_inwc')) AS plausible_in_inwc,
+        exceeds(larger * inwc_per('pa'), getvariable('near_zero_inwc'))
+        AND NOT exceeds(larger * inwc_per('pa'), getvariable('plausible_limit_inwc')) AS plausible_in_pa,
+        exceeds(larger * inwc_per('mmwc'), getvariable('near_zero_inwc'))
+        AND NOT exceeds(larger * inwc_per('mmwc'), getvariable('plausible_limit_inwc')) AS plausible_in_mmwc,
+        -- The total may be written in the other unit like the readings, or in the row's own where only the readings
+        -- slipped. Where both readings have one sign, it may agree with their sum or their difference: signs are
+        -- judged in the next step.
+        least(half_last_digit * other_factor, getvariable('reported_rounding_cap_inwc'))
+        + getvariable('sum_tolerance_inwc') AS tolerance_in_other,
+        least(half_last_digit * row_factor, getvariable('reported_rounding_cap_inwc'))
+        + getvariable('sum_tolerance_inwc') AS tolerance_in_row
     FROM sizes
-),
-
-units AS (
-    SELECT
-        *,
-        CASE
-            WHEN plausible_in_row THEN FALSE
-            ELSE
-                exceeds(larger, getvariable('near_zero_inwc'))
-                AND NOT exceeds(larger, getvariable('plausible_limit_inwc'))
-        END AS plausible_in_inwc,
-        CASE
-            WHEN plausible_in_row THEN FALSE
-            ELSE
-                exceeds(larger * inwc_per('pa'), getvariable('near_zero_inwc'))
-                AND NOT exceeds(larger * inwc_per('pa'), getvariable('plausible_limit_inwc'))
-        END AS plausible_in_pa,
-        CASE
-            WHEN plausible_in_row THEN FALSE
-            ELSE
-                exceeds(larger * inwc_per('mmwc'), getvariable('near_zero_inwc'))
-                AND NOT exceeds(larger * inwc_per('mmwc'), getvariable('plausible_limit_inwc'))
-        END AS plausible_in_mmwc
-    FROM pairs
-),
-
-doubted AS (
-    SELECT
-        *,
-        plausible_in_inwc OR plausible_in_pa OR plausible_in_mmwc AS unit_wrong
-    FROM units
-),
-
-others AS (
-    SELECT
-        *,
-        CASE
-            WHEN unit_wrong
-                THEN CASE pressure_unit WHEN 'pa' THEN plausible_in_inwc WHEN 'inwc' THEN plausible_in_pa ELSE FALSE END
-        END AS plausible_in_other,
-        CASE
-            WHEN unit_wrong
-                THEN CASE pressure_unit WHEN 'pa' THEN inwc_per('inwc') WHEN 'inwc' THEN inwc_per('pa') END
-        END AS other_factor,
-        CASE WHEN unit_wrong THEN greatest(abs(zero_return), abs(zero_supply)) END AS larger_zero,
-        CASE WHEN unit_wrong THEN 0.5 * pow(10, -reported_decimals) END AS half_last_digit,
-        CASE WHEN unit_wrong THEN abs(return_static) + abs(supply_static) END AS sum_written,
-        CASE WHEN unit_wrong THEN abs(supply_static - return_static) END AS difference_written
-    FROM doubted
 ),
 
 totals AS (
     SELECT
         *,
-        -- The total may be written in the other unit like the readings, or in the row's own where only the readings
-        -- slipped. Where both readings have one sign, it may agree with their sum or their difference: signs are
-        -- judged in the next step.
-        CASE
-            WHEN unit_wrong
-                THEN
-                    least(half_last_digit * other_factor, getvariable('reported_rounding_cap_inwc'))
-                    + getvariable('sum_tolerance_inwc')
-        END AS tolerance_in_other,
-        CASE
-            WHEN unit_wrong
-                THEN
-                    least(half_last_digit * row_factor, getvariable('reported_rounding_cap_inwc'))
-                    + getvariable('sum_tolerance_inwc')
-        END AS tolerance_in_row
-    FROM others
-),
-
-agreement AS (
-    SELECT
-        *,
-        CASE
-            WHEN unit_wrong
-                THEN
-                    within((abs(reported_tesp) - sum_written) * other_factor, tolerance_in_other)
-                    OR within((abs(reported_tesp) - difference_written) * other_factor, tolerance_in_other)
-        END AS reported_agrees_in_other,
-        CASE
-            WHEN unit_wrong
-                THEN
-                    within(abs(reported_tesp) * row_factor - sum_written * other_factor, tolerance_in_row)
-                    OR within(abs(reported_tesp) * row_factor - difference_written * other_factor, tolerance_in_row)
-        END AS reported_agrees_in_row
-    FROM totals
+        NOT plausible_in_row AND (plausible_in_inwc OR plausible_in_pa OR plausible_in_mmwc) AS unit_wrong,
+        CASE pressure_unit WHEN 'pa' THEN plausible_in_inwc WHEN 'inwc' THEN plausible_in_pa ELSE FALSE END
+            AS plausible_in_other,
+        within((abs(reported_tesp) - sum_written) * other_factor, tolerance_in_other)
+        OR within((abs(reported_tesp) - difference_written) * other_factor, tolerance_in_other)
+            AS reported_agrees_in_other,
+        within(abs(reported_tesp) * row_factor - sum_written * other_factor, tolerance_in_row)
+        OR within(abs(reported_tesp) * row_factor - difference_written * other_factor, tolerance_in_row)
+            AS reported_agrees_in_row
+    FROM pairs
 ),
 
 mended AS (
@@ -113,13 +57,13 @@ mended AS (
         unit_wrong
         AND plausible_in_other
         AND (reported_tesp IS NULL OR reported_agrees_in_other OR reported_agrees_in_row) AS unit_repaired
-    FROM agreement
+    FROM totals
 )
 
 SELECT
     * EXCLUDE (
-        larger, plausible_in_row, plausible_in_inwc, plausible_in_pa, plausible_in_mmwc, larger_zero, half_last_digit,
-        sum_written, difference_written, tolerance_in_other, tolerance_in_row
+        larger, larger_zero, plausible_in_row, plausible_in_inwc, plausible_in_pa, plausible_in_mmwc, sum_written,
+        difference_written, tolerance_in_other, tolerance_in_row
     ),
     CASE WHEN unit_repaired THEN other_factor ELSE row_factor END AS factor,
     -- Zeros follow the readings, unless they are plausible only in the row's own unit.

@@ -8,7 +8,9 @@ WITH converted AS (
         *,
         return_static * factor AS return_read,
         supply_static * factor AS supply_read,
-        reported_tesp * reported_factor AS reported_inwc
+        reported_tesp * reported_factor AS reported_inwc,
+        least(half_last_digit * reported_factor, getvariable('reported_rounding_cap_inwc'))
+        + getvariable('sum_tolerance_inwc') AS reported_tolerance
     FROM reading_unit
 ),
 
@@ -23,26 +25,10 @@ cases AS (
             WHEN return_read < 0 AND supply_read < 0 THEN 'both_negative'
             WHEN return_read > 0 AND supply_read < 0 THEN 'crossed'
             ELSE 'right'
-        END AS sign_case
+        END AS sign_case,
+        within(abs(reported_inwc) - (abs(return_read) + abs(supply_read)), reported_tolerance) AS total_agrees,
+        exceeds(abs(reported_inwc), greatest(abs(return_read), abs(supply_read))) AS total_is_larger
     FROM converted
-),
-
--- The total is compared with the few pairs alone whose signs are not right.
-totals AS (
-    SELECT
-        *,
-        CASE
-            WHEN sign_case <> 'right'
-                THEN
-                    within(
-                        abs(reported_inwc) - (abs(return_read) + abs(supply_read)),
-                        least(
-                            0.5 * pow(10, -reported_decimals) * reported_factor,
-                            getvariable('reported_rounding_cap_inwc')
-                        ) + getvariable('sum_tolerance_inwc')
-                    )
-        END AS total_agrees
-    FROM cases
 ),
 
 judged AS (
@@ -51,14 +37,11 @@ judged AS (
         CASE
             WHEN sign_case IN ('both_positive', 'both_negative')
                 THEN
-                    coalesce(
-                        total_agrees
-                        AND exceeds(abs(reported_inwc), greatest(abs(return_read), abs(supply_read))), FALSE
-                    )
+                    coalesce(total_agrees AND total_is_larger, FALSE)
             WHEN sign_case = 'crossed' THEN coalesce(total_agrees, TRUE)
             ELSE FALSE
         END AS sign_repaired
-    FROM totals
+    FROM cases
 ),
 
 signed AS (
