@@ -83,7 +83,10 @@ SELECT
     l.instrument_id,
     l.visited_at,
     l.visited_on,
-    CASE l.mode WHEN 'cooling' THEN 'cooling'::ENUM('cooling', 'heating') ELSE 'heating'::ENUM('cooling', 'heating') END AS mode,
+    CASE l.mode
+        WHEN 'cooling' THEN 'cooling'::ENUM('cooling', 'heating')
+        WHEN 'heating' THEN 'heating'::ENUM('cooling', 'heating')
+    END AS mode,
     l.return_inwc,
     l.supply_inwc,
     l.u_tesp_inwc,
@@ -100,7 +103,7 @@ SELECT
     CASE l.pressure_unit
         WHEN 'inwc' THEN 'inwc'::ENUM('inwc', 'pa', 'mmwc')
         WHEN 'pa' THEN 'pa'::ENUM('inwc', 'pa', 'mmwc')
-        ELSE 'mmwc'::ENUM('inwc', 'pa', 'mmwc')
+        WHEN 'mmwc' THEN 'mmwc'::ENUM('inwc', 'pa', 'mmwc')
     END AS pressure_unit,
     l.reported_tesp,
     CASE
