@@ -18,7 +18,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.catalog.dictionary import comments, dictionary, macro_comments
 from pipeline.change import make_site_change
-from pipeline.load.inputs import VISITS
+from pipeline.load.inputs import TABLES
 from pipeline.pseudonyms import selections
 from pipeline.spare import keep_as_spare, make_copy, spare_of
 from pipeline.stages import RunOrder
@@ -80,8 +80,8 @@ OPTIONAL = {"check_run", "gate_result"}
 SMALL = 100_000_000  # bytes of a work file that is not copied: writing its tables anew is as quick and leaves no holes
 # Views that stay views in a copy, and what they stand on; any other is made a table.
 VIEWS = {
-    "visit": (VISITS.staged, VISITS.fates),
-    "visit_static": ("staging.visit_measured", "equipment"),
+    **{table.cleaned: (table.staged, table.fates) for table in TABLES},
+    "visit_static": ("staging.visit_computed", "staging.visit_measured", "staging.equipment_budget"),
     "visit_reading": ("staging.visit_measured",),
     "visit_segment": ("visit_static",),
     "visit_uncertainty": ("visit_static",),

@@ -102,6 +102,7 @@ COUNT_DIGITS = (
 
 # What looks at the whole fleet stands first, with the small look-up tables: a part of the fleet then never waits again.
 CHECK = (
+    Step("fleet", "static/numbered_equipment.sql", makes=("staging.equipment_number",)),
     Step("fleet", "static/blower_segment.sql", makes=("blower_segment",)),
     Step("fleet", "static/blower_end.sql", makes=("blower_end",)),
     Step("fleet", "static/blower_cell.sql", makes=("blower_cell",)),
@@ -109,7 +110,7 @@ CHECK = (
     Step("fleet", store_catalog, makes=("check_catalog",)),
     *COUNT_DIGITS,
     Step("fleet", find_over_fleet, makes=("finding",)),
-    Step("equipment", "static/equipment_budget.sql", makes=("equipment_budget",)),
+    Step("equipment", "static/equipment_budget.sql", makes=("staging.equipment_budget",)),
     Step("equipment", "repair/1_row.sql", makes=("reading_row",)),
     Step("equipment", "repair/2_unit.sql", makes=("reading_unit",)),
     Step("equipment", "repair/3_sign.sql", makes=("reading_sign",)),
@@ -123,7 +124,7 @@ STATIC = (
     Step("equipment", "static/visit_airflow.sql", makes=("visit_airflow",)),
     Step("equipment", "static/visit_uncertainty_part.sql", makes=("visit_uncertainty_part",)),
     Step("equipment", "static/visit_measured.sql", makes=("staging.visit_measured",)),
-    Step("equipment", "static/visit_static.sql", makes=("visit_static",)),
+    Step("equipment", "static/visit_static.sql", makes=("staging.visit_computed", "visit_static")),
     Step("equipment", "static/visit_uncertainty.sql", makes=("visit_uncertainty",)),
     Step("equipment", "static/visit_component.sql", makes=("part_allowance", "visit_component")),
     Step("equipment", "static/visit_split_uncertainty.sql", makes=("visit_split_uncertainty",)),

@@ -89,7 +89,8 @@ class Part:
 
     def _bring_view(self, name: str, columns: dict[str, list[str]]) -> None:
         file = self._views[name]
-        for behind in sorted(names_in(file)[0] & columns.keys() - self._there - {name}):
+        asked, made = names_in(file)
+        for behind in sorted(asked & columns.keys() - self._there - made):
             self._bring_rows(behind, columns[behind])
         with self.warehouse.looking_first_at("part.main", f"{self.home}.main", make_there=True):
             make_views_of(self.warehouse, file, {name})
@@ -134,11 +135,13 @@ class Part:
 
 def which_rows(columns: Sequence[str], of: Literal["visit", "equipment"] = "equipment") -> str:
     """The condition for a row to be touched."""
+    if of == "visit" and "visit_id" in columns:
+        return "visit_id IN (SELECT visit_id FROM touched_visit)"
     if "equipment_no" in columns:  # by number where there is one: quicker than by name
         return "equipment_no IN (SELECT equipment_no FROM touched_number)"
     if "unit_no" in columns:
         return "unit_no // 2 IN (SELECT equipment_no FROM touched_number)"
-    if "visit_id" in columns and (of == "visit" or "equipment_id" not in columns):
+    if "visit_id" in columns and "equipment_id" not in columns:
         return "visit_id IN (SELECT visit_id FROM touched_visit)"
     return "equipment_id IN (SELECT equipment_id FROM touched)"
 

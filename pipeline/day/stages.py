@@ -22,7 +22,13 @@ from pipeline.day.coaching import show_moved
 from pipeline.day.counts import count_changed, count_moved, find_moved_rows, take_back
 from pipeline.day.offsets import read_moved, remember_readings
 from pipeline.day.replace import Part, read_by
-from pipeline.day.touched import find_touched, nothing_was_taken_out, share_touched, touch
+from pipeline.day.touched import (
+    find_touched,
+    nothing_was_taken_out,
+    number_touched,
+    share_touched,
+    touch,
+)
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
@@ -191,6 +197,7 @@ class Day:
         ask_around_changes(warehouse)
         self._hold_against_limit(warehouse)
         by_equipment = [step for step in CHECK if step.scope == "equipment"]
+        number_touched(warehouse)
         self._part = part = Part(warehouse, "visit", CHECK + STATIC)
         warehouse.execute(
             "CREATE OR REPLACE TEMP TABLE moved_visit AS "
@@ -220,10 +227,7 @@ class Day:
         touch(warehouse, JUDGED_BY_OTHER_CORRECTIONS)
         self._hold_against_limit(warehouse)
         self._part = Part(warehouse, "equipment", SITE + WORK, before=CHECK + STATIC)
-        warehouse.execute(
-            "CREATE OR REPLACE TEMP TABLE touched_number AS "
-            "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
-        )
+        number_touched(warehouse)
         self._run_part(warehouse, SITE[first:])
         self._part.leave(
             "changed", "unit_visit", "SELECT DISTINCT equipment_id, mode FROM staging.visit_measured"

@@ -122,6 +122,14 @@ def touch(warehouse: Warehouse, equipment: str) -> None:
     )
 
 
+def number_touched(warehouse: Warehouse) -> None:
+    """Make `touched_number`, the numbers of what is touched."""
+    warehouse.execute(
+        "CREATE OR REPLACE TEMP TABLE touched_number AS "
+        "SELECT equipment_no FROM staging.equipment_number SEMI JOIN touched USING (equipment_id)"
+    )
+
+
 def share_touched(warehouse: Warehouse) -> float:
     """How much of the fleet's equipment is touched."""
     touched = warehouse.scalar("SELECT count(*) FROM touched")

@@ -7,13 +7,12 @@ look at other tables (`sql/load/orphan_*.sql`).
 
 from __future__ import annotations
 
-from pipeline.load.asked import Asked, Question, keys_of
+from pipeline.load.asked import Asked, Question
 from pipeline.load.files import natural_key
 from pipeline.load.inputs import MADE_OF_VISITS, TABLES, Table
 from pipeline.warehouse import SQL_DIR, Warehouse
 
 FATE = "row_id BIGINT, load_id INTEGER, fate VARCHAR, reason VARCHAR, detail VARCHAR, by_row_id BIGINT, key VARCHAR"
-AS_VIEW = ("visits",)  # a copy of a million visits costs as much as reading them; the others are small
 
 
 def resolve(warehouse: Warehouse) -> None:
@@ -29,7 +28,7 @@ def resolve(warehouse: Warehouse) -> None:
             warehouse.run(f"load/orphan_{table.name}.sql")
         with warehouse.transaction():
             _decide(warehouse, table, orphans, asked)
-            _clean(warehouse, table, asked)
+            _clean(warehouse, table)
         question.settle(table, asked)
     with warehouse.transaction():
         _collect(warehouse)
@@ -93,28 +92,20 @@ def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None
     warehouse.execute("DROP TABLE contest")
 
 
-def _clean(warehouse: Warehouse, table: Table, asked: Asked) -> None:
-    """The cleaned table: of the rows that can be understood those without a fate."""
+def _clean(warehouse: Warehouse, table: Table) -> None:
+    """The cleaned table, a view: of the rows that can be understood those without a fate. A copy of them would cost as
+    much as reading them did.
+    """
     values = [f"{c.cleaned} AS {c.name}" for c in table.columns]
     if table.name == "visits":
         values += [f"s.{name}" for name, *_ in MADE_OF_VISITS]
-    kind = "VIEW" if table.name in AS_VIEW else "TABLE"
-    if asked is Asked.PART:
-        if kind == "TABLE":
-            of_key = " AND ".join(f"t.{k} = k.{k}" for k in table.key)
-            warehouse.execute(f"DELETE FROM {table.cleaned} AS t USING {keys_of(table)} AS k WHERE {of_key}")
-            warehouse.execute(
-                f"INSERT INTO {table.cleaned} SELECT {', '.join(values)} FROM asked_{table.name} AS s "
-                f"ANTI JOIN {table.fates} AS f ON f.row_id = s.row_id"
-            )
-        return
     # One anti-join for all that is left out: for each condition more, DuckDB expects a fifth of the rows to remain, and
     # would soon hash the visits to look the equipment up in them.
     out = (
         f"SELECT row_id FROM {table.fates} UNION ALL SELECT rowid FROM {table.staged} WHERE wrong IS NOT NULL"
     )
     warehouse.execute(
-        f"CREATE OR REPLACE {kind} {table.cleaned} AS SELECT {', '.join(values)} FROM {table.staged} AS s "
+        f"CREATE OR REPLACE VIEW {table.cleaned} AS SELECT {', '.join(values)} FROM {table.staged} AS s "
         f"ANTI JOIN ({out}) AS f ON f.row_id = s.rowid"
     )
 

@@ -105,7 +105,6 @@ WEIGHED = ("level_scatter", "trend_line", "change_place")
 # discovery rate moves for everybody is a fleet step, and looks at few columns.
 STEPS = (
     Step("fleet", set_measurer_sd),
-    Step("fleet", "site/unit.sql", ("staging.equipment_number",)),
     Step("fleet", "site/correction.sql", ("correction",)),
     Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
     Step("equipment", "site/equipment_number.sql", ("equipment_number",)),

@@ -2,7 +2,7 @@
 -- offset is material and significant are corrected by it (data contract, "Doubtful zeroes and levels").
 CREATE OR REPLACE TEMP VIEW comparable_visit AS
 SELECT
-    2 * n.equipment_no + (v.mode = 'heating')::INTEGER AS unit_no,
+    2 * v.equipment_no + (v.mode = 'heating')::INTEGER AS unit_no,
     v.visited_on,
     v.since_last_work,
     epoch(v.visited_at) / 86400.0 / getvariable('days_per_year') AS at_year,
@@ -23,7 +23,6 @@ SELECT
     v.filter_drop_inwc,
     v.coil_drop_inwc,
     v.tap_used
-FROM visit_static AS v
-INNER JOIN equipment_number AS n USING (equipment_id)
+FROM staging.visit_computed AS v
 LEFT JOIN correction AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
 WHERE v.like_new AND NOT v.on_work_day;

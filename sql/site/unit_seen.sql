@@ -1,7 +1,7 @@
 -- Each equipment and mode with any loaded visit: how many, how many valid, and the level as found, whatever the condition.
 CREATE OR REPLACE TEMP TABLE unit_seen AS
 SELECT
-    v.equipment_id,
+    v.equipment_no,
     v.mode::VARCHAR AS mode,
     count(*) AS n_loaded,
     count(*) FILTER (WHERE v.set_aside_because IS NULL) AS n_valid,
@@ -12,4 +12,4 @@ SELECT
     count(*) FILTER (WHERE v.set_aside_because IS NULL AND v.since_last_work) AS n_as_found
 FROM staging.visit_measured AS v
 LEFT JOIN correction AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
-GROUP BY v.equipment_id, v.mode;
+GROUP BY v.equipment_no, v.mode;

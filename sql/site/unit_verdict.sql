@@ -48,7 +48,7 @@ INSERT INTO staging.unit_verdict BY NAME
 WITH numbered AS (
     SELECT
         s.*,
-        n.equipment_no,
+        n.equipment_id,
         2 * n.equipment_no + (s.mode = 'heating')::INTEGER AS unit_no,
         n.site_id,
         n.branch,
@@ -59,7 +59,7 @@ WITH numbered AS (
         n.rated_tesp_inwc,
         CASE s.mode WHEN 'cooling' THEN n.design_cooling_cfm ELSE n.design_heating_cfm END AS design_cfm
     FROM unit_seen AS s
-    INNER JOIN equipment_number AS n USING (equipment_id)
+    INNER JOIN equipment_number AS n USING (equipment_no)
 ),
 
 -- Student's t for each number of visits that occurs: it depends on nothing else of a unit.

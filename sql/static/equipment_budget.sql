@@ -2,7 +2,7 @@
 -- for the repairs; budgets of both sides (magnitudes, in. w.c.) that sum to the rated TESP, design airflows, taps, and
 -- the air's density at its site; its branch for the counts. And the days of works: every kind of work but `other` and
 -- `filter_changed` starts a new stretch of visits (data contract, "Since the last work").
-CREATE OR REPLACE TABLE equipment_budget AS
+CREATE OR REPLACE TABLE staging.equipment_budget AS
 WITH worked AS (
     SELECT
         equipment_id,
@@ -14,6 +14,8 @@ WITH worked AS (
 
 SELECT
     e.equipment_id,
+    n.equipment_no,
+    e.site_id,
     e.equipment_kind,
     e.installed_on,
     e.retired_on,
@@ -37,5 +39,6 @@ SELECT
     -- Only where there are any: lists are dear to carry to every visit.
     CASE WHEN len(w.work_days) > 2 THEN w.work_days[2:-2] END AS work_days_between
 FROM equipment AS e
-INNER JOIN site AS s USING (site_id)
+INNER JOIN staging.equipment_number AS n ON e.equipment_id = n.equipment_id
+INNER JOIN site AS s ON e.site_id = s.site_id
 LEFT JOIN worked AS w ON e.equipment_id = w.equipment_id;

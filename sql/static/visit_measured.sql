@@ -10,6 +10,7 @@
 CREATE OR REPLACE TABLE staging.visit_measured ( -- noqa: PRS
     visit_id VARCHAR USING COMPRESSION uncompressed,
     equipment_id VARCHAR USING COMPRESSION uncompressed,
+    equipment_no INTEGER,
     technician_id VARCHAR,
     instrument_id VARCHAR,
     visited_at TIMESTAMPTZ USING COMPRESSION uncompressed,
@@ -79,6 +80,7 @@ WITH known AS (
 SELECT
     l.visit_id,
     l.equipment_id,
+    l.equipment_no,
     l.technician_id,
     l.instrument_id,
     l.visited_at,

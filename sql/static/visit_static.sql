@@ -1,31 +1,32 @@
 -- One row per loaded visit: the repaired readings, TESP with its uncertainty, airflow, the split of the excess over the
 -- rating into return restriction, supply restriction and airflow setting (data contract, section 4) with its
 -- uncertainty, and the stretch between works that the visit belongs to. A view, in the publication too where that is
--- large: what is dear is stored in staging.visit_measured, the rest is computed of it where it is asked for.
+-- large: what is dear is stored in staging.visit_measured, the rest is computed of it where it is asked for. What is counted
+-- and sorted by the equipment's number asks staging.visit_computed, which has it, too.
 -- What is asked for apart (visit_uncertainty, visit_split_uncertainty, visit_segment) is a view of these columns.
-CREATE OR REPLACE VIEW visit_static AS
+CREATE OR REPLACE VIEW staging.visit_computed AS
 -- Grouped by its key, so that DuckDB sees that a visit has one at most, and looks nothing up for who asks for none of it.
 WITH unit AS (
     SELECT
-        equipment_id,
+        equipment_no,
         any_value(site_id) AS site_id,
         any_value(rated_tesp_inwc) AS rated_tesp_inwc,
-        any_value(return_budget(rated_tesp_inwc, design_return_inwc, design_supply_inwc)) AS return_budget_inwc,
+        any_value(return_budget_inwc) AS return_budget_inwc,
+        any_value(supply_budget_inwc) AS supply_budget_inwc,
         any_value(design_cooling_cfm) AS design_cooling_cfm,
         any_value(design_heating_cfm) AS design_heating_cfm,
         any_value(nominal_tons) AS nominal_tons,
-        any_value(filter_in_rating) AS filter_in_rating,
-        any_value(coil_in_rating) AS coil_in_rating
-    FROM equipment
-    GROUP BY equipment_id
+        any_value(right_return_port = 'before_filter') AS filter_in_rating,
+        any_value(right_supply_port = 'after_coil') AS coil_in_rating
+    FROM staging.equipment_budget
+    GROUP BY equipment_no
 ),
 
 known AS (
     SELECT
         m.*,
-        u.* EXCLUDE (equipment_id),
+        u.* EXCLUDE (equipment_no),
         m.supply_inwc - m.return_inwc AS tesp_inwc,
-        u.rated_tesp_inwc - u.return_budget_inwc AS supply_budget_inwc,
         CASE WHEN m.mode = 'cooling' THEN u.design_cooling_cfm ELSE u.design_heating_cfm END AS design_cfm,
         -- Parts of the measured span, where the drop inside it was measured: together they are the TESP.
         CASE WHEN u.filter_in_rating THEN 0 ELSE m.filter_drop_inwc END AS filter_part_inwc,
@@ -39,7 +40,7 @@ known AS (
         + (m.u_resolution_inwc * m.u_resolution_inwc + m.u_probe_inwc * m.u_probe_inwc) / 2 AS supply_variance,
         m.u_shared_gain_inwc * m.u_shared_gain_inwc / 2 AS port_covariance
     FROM staging.visit_measured AS m
-    LEFT JOIN unit AS u ON m.equipment_id = u.equipment_id
+    LEFT JOIN unit AS u ON m.equipment_no = u.equipment_no
 ),
 
 rated AS (
@@ -95,6 +96,7 @@ SELECT
     visit_id,
     site_id,
     equipment_id,
+    equipment_no,
     technician_id,
     instrument_id,
     visited_at,
@@ -169,3 +171,6 @@ SELECT
     u_filter_drop_inwc,
     u_coil_drop_inwc
 FROM sensitivity;
+
+CREATE OR REPLACE VIEW visit_static AS
+SELECT * EXCLUDE (equipment_no) FROM staging.visit_computed;

@@ -3,17 +3,16 @@
 CREATE OR REPLACE TEMP TABLE offset_reading AS
 WITH unit AS (
     SELECT
-        equipment_id,
+        equipment_no,
         dense_rank() OVER (ORDER BY site_id) AS site_no,
-        row_number() OVER (ORDER BY equipment_id) AS unit_no,
         (SELECT max(segment) + 1 FROM offset_visit) AS segments
-    FROM equipment
+    FROM staging.equipment_budget
 )
 
 SELECT
     v.visit_row,
     u.site_no::INTEGER AS site_no,
-    (u.unit_no * 2 + (v.mode = 'heating')::INTEGER) * u.segments + v.segment AS place,
+    (v.equipment_no::BIGINT * 2 + (v.mode = 'heating')::INTEGER) * u.segments + v.segment AS place,
     -- Sorts the readings by place, within it by the visit, whatever the order they were found in.
     (place << 32) | (hash(v.visit_id) & 4294967295)::BIGINT AS in_order,
     m.measurer,
@@ -25,5 +24,5 @@ SELECT
     v.supply_inwc,
     v.supply_inwc - v.return_inwc AS tesp_inwc
 FROM offset_visit AS v
-INNER JOIN unit AS u ON v.equipment_id = u.equipment_id
+INNER JOIN unit AS u ON v.equipment_no = u.equipment_no
 INNER JOIN offset_measurer AS m ON v.technician_id = m.technician_id AND v.instrument_id = m.instrument_id;

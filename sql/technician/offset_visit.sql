@@ -12,6 +12,7 @@ SELECT
     v.rowid AS visit_row,
     v.visit_id,
     v.equipment_id,
+    v.equipment_no,
     v.mode,
     v.segment,
     v.technician_id,

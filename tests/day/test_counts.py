@@ -132,7 +132,7 @@ def test_all_is_counted_where_somebody_was_trained(warehouse: Warehouse) -> None
     somebody = "technician_id = (SELECT min(technician_id) FROM technician_training)"
     moves(
         warehouse,
-        f"UPDATE technician SET trained_on = trained_on + 30 WHERE {somebody}",
+        f"UPDATE staging.technicians SET trained_on = trained_on + 30 WHERE {somebody}",
         "DELETE FROM staging.visit_measured WHERE visit_id IN (FROM touched_visit)",
     )
     rows = counted(warehouse)

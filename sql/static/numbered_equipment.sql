@@ -1,4 +1,4 @@
--- Equipment numbered, and each of its modes as a unit: whatever is counted, joined and sorted visit by visit goes by the
+-- Equipment numbered; a unit is one of its modes: whatever is counted, joined and sorted visit by visit goes by the
 -- number. A number once given stays; new equipment is numbered on, in the order of its names. No result depends on the
 -- numbers, and the names come back where a table is published.
 CREATE TABLE IF NOT EXISTS staging.equipment_number ( -- noqa: PRS
