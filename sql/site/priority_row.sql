@@ -37,7 +37,7 @@ SELECT
     level_se_inwc,
     level_df,
     rated_tesp_inwc,
-    greatest(design_cfm - airflow_cfm, 0) AS airflow_shortfall_cfm,
+    CASE WHEN design_cfm - airflow_cfm IS NOT NULL THEN greatest(design_cfm - airflow_cfm, 0) END AS airflow_shortfall_cfm,
     power_w - power_at_rating_w AS extra_power_w,
     CASE problem_side
         WHEN 'return'

@@ -24,6 +24,7 @@ CREATE OR REPLACE TABLE staging.visit_measured ( -- noqa: PRS
     airflow_cfm DOUBLE USING COMPRESSION uncompressed,
     airflow_source ENUM('measured', 'blower_table', 'none') USING COMPRESSION rle,
     power_w DOUBLE USING COMPRESSION uncompressed,
+    power_measured BOOLEAN USING COMPRESSION rle,
     like_new BOOLEAN USING COMPRESSION rle,
     sides_known BOOLEAN USING COMPRESSION rle,
     set_aside_because VARCHAR,
@@ -64,6 +65,7 @@ WITH known AS (
         *,
         coalesce(measured_cfm, table_cfm) AS airflow_cfm,
         coalesce(motor_power_w, table_w) AS power_w,
+        motor_power_w IS NOT NULL AS power_measured,
         CASE
             WHEN measured_cfm IS NOT NULL THEN 'measured'::ENUM('measured', 'blower_table', 'none')
             WHEN table_cfm IS NOT NULL THEN 'blower_table'::ENUM('measured', 'blower_table', 'none')
@@ -97,6 +99,7 @@ SELECT
     l.airflow_cfm,
     l.airflow_source,
     l.power_w,
+    l.power_measured,
     j.visit_id IS NULL AS like_new,
     l.sign_case <> 'crossed' AS sides_known,
     j.set_aside_because,
