@@ -43,8 +43,8 @@ REASON_WORDS = {
     "never_measured": "never measured.",
 }
 CHANGE_WORDS = {
-    "as_it_is": "it stays as it is",
-    "filter_clean": "the filter is clean, all like new",
+    "as_found": "it stays as found",
+    "as_it_is": "filter and all else are like new",
     "return_to_budget": "the return side comes to its budget",
     "supply_to_budget": "the supply side comes to its budget",
     "both_to_budget": "both sides come to their budgets",
