@@ -14,7 +14,12 @@ import pytest
 from pipeline.warehouse import Warehouse
 from tests.truth import reference
 
-OFFSETS = ((-0.06, 0.05), (0.0, 0.12), (0.08, 0.0), (-0.35, 0.4))  # return, supply; the last leaves many tables
+OFFSETS = (
+    (-0.06, 0.05),
+    (0.0, 0.12),
+    (0.08, 0.0),
+    (-0.35, 0.4),
+)  # return, supply; the last leaves many tables
 COLUMNS = (
     "airflow_cfm",
     "airflow_ratio",
@@ -60,7 +65,9 @@ def test_what_follows_from_a_corrected_reading_is_that_of_the_reference(
     elevation = {s["site_id"]: s["elevation_ft"] or 0 for s in warehouse.query("FROM site").to_dicts()}
     visits = {v["visit_id"]: v for v in warehouse.query("FROM visit").to_dicts()}
     static = {v["visit_id"]: v for v in warehouse.query("FROM visit_static").to_dicts()}
-    laid = {(c["technician_id"], c["instrument_id"]): c for c in warehouse.query("FROM correction").to_dicts()}
+    laid = {
+        (c["technician_id"], c["instrument_id"]): c for c in warehouse.query("FROM correction").to_dicts()
+    }
     table = warehouse.query("FROM blower_table").to_dicts()
     corrected = [row for row in rows if row["offset_corrected"]]
     for row in corrected:
@@ -69,13 +76,14 @@ def test_what_follows_from_a_corrected_reading_is_that_of_the_reference(
         return_inwc = read["return_inwc"] - off["return_inwc"]
         supply_inwc = read["supply_inwc"] - off["supply_inwc"]
         own = equipment[visit["equipment_id"]]
-        air = reference.visit_airflow(
-            visit, supply_inwc - return_inwc, own, table, elevation[own["site_id"]]
-        )
+        air = reference.visit_airflow(visit, supply_inwc - return_inwc, own, table, elevation[own["site_id"]])
         causes = reference.excess_parts(return_inwc, supply_inwc, reference.side_budgets(own), air.ratio)
         expected = (air.cfm, air.ratio, air.power_w, *causes)
         for name, value in zip(COLUMNS, expected, strict=True):
-            assert row[name] == (value if value is None else pytest.approx(value, rel=1e-9)), (visit["visit_id"], name)
+            assert row[name] == (value if value is None else pytest.approx(value, rel=1e-9)), (
+                visit["visit_id"],
+                name,
+            )
         assert row["tesp_inwc"] == pytest.approx(supply_inwc - return_inwc, abs=1e-12)
     moved = [row for row in corrected if row["airflow_cfm"] != static[row["visit_id"]]["airflow_cfm"]]
     assert len(moved) > 50
