@@ -100,7 +100,10 @@ def _raised(info: dict[str, Any]) -> str | None:
 def count_rows(
     connect: Callable[[], duckdb.DuckDBPyConnection], set_up: list[str], queries: list[str]
 ) -> list[tuple[int, float] | str]:
-    """For each query its number of rows and its seconds, or what it raised. `connect` makes a connection, closed here."""
+    """For each query its number of rows and its seconds, or what it raised.
+
+    `connect` makes a connection, which is closed here.
+    """
     context = gx.get_context(
         mode="ephemeral",
         project_config=DataContextConfig(
