@@ -3,7 +3,7 @@
 CREATE OR REPLACE TABLE branch_static AS
 WITH judged AS (
     SELECT
-        site_id,
+        site_no,
         branch,
         mode,
         static_state,
@@ -71,10 +71,9 @@ apart AS (
     SELECT
         grouping(branch, equipment_kind, motor_kind, install_year, mode) AS set_no,
         coalesce(branch, equipment_kind, motor_kind, install_year, mode, 'all') AS value,
-        bit_count(bitstring_agg(n.site_no, 1, getvariable('n_sites'))) AS n_sites,
+        bit_count(bitstring_agg(j.site_no, 0, getvariable('last_site_no'))) AS n_sites,
         median(j.level_inwc) FILTER (WHERE j.static_state <> 'too_few_visits') AS median_level_inwc
     FROM judged AS j
-    INNER JOIN (SELECT site_id, row_number() OVER () AS site_no FROM site) AS n USING (site_id)
     GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
 )
 

@@ -20,7 +20,7 @@ WITH unit AS (
         any_value(density_ratio) AS density_ratio,
         any_value(right_return_port = 'before_filter') AS filter_in_rating,
         any_value(right_supply_port = 'after_coil') AS coil_in_rating
-    FROM staging.equipment_budget
+    FROM staging.equipment_facts
     GROUP BY equipment_no
 ),
 

@@ -106,4 +106,4 @@ def test_units_are_looked_up_only_for_who_asks_for_what_they_know(
     work: Query, columns: str, looks_up: bool
 ) -> None:
     plan = work(f"EXPLAIN SELECT {columns} FROM visit_static GROUP BY ALL")["explain_value"].item()
-    assert ("staging.equipment_budget" in plan) == looks_up
+    assert ("staging.equipment_facts" in plan) == looks_up
