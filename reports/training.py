@@ -16,6 +16,33 @@ ADVICE = {
     "cannot_be_told": "cannot be told",
     "too_few_visits": "too few visits",
 }
+PORTS = (
+    "Where the ports go, by the kind of unit and by what its rating covers (sketches on the data-quality page). "
+    "Find both places together at the next two visits."
+)
+SIGNS = "Which hose goes on which port, and what each must show with the blower on: return below zero, supply above."
+TEACH = {  # check: what to teach where its share stands out; a check without words here has none on the page
+    "return_port_wrong": PORTS,
+    "supply_port_wrong": PORTS,
+    "ports_swapped": SIGNS,
+    "return_sign_wrong": SIGNS,
+    "supply_sign_wrong": SIGNS,
+    "unit_mismatch": "Set the gauge to in. w.c. before the first port; write the unit that it shows.",
+    "tesp_sum_mismatch": "Supply minus return, with the return below zero: the sizes of the two add up.",
+    "probe_near_turn": "Choose a straight stretch, away from turns, transitions and dampers; write down where it was.",
+    "stage_not_high": "Call for high stage, wait until the blower has come up, then read.",
+    "one_side_near_zero": "Look at hose, tip and hole before a side at zero is written down; read it again.",
+    "reading_near_zero": "Is the blower on and are both hoses in the duct? Zero in free air, never in the duct.",
+    "zero_offset_large": "A gauge that does not come back to zero at atmosphere is zeroed again, or goes to service.",
+    "zero_stale": "Zero at each site, just before the first port, and again after hours.",
+    "zero_after_reading": "The zero comes before the readings; write down its time when it is taken.",
+    "zeros_unchanged": "Read the zero of each port anew at each site and write what it shows, to the last digit.",
+    "digits_preferred": "Read to the gauge's last digit and write what it shows, not the nearest round figure.",
+    "readings_repeated": "Write each reading down at the unit, before the next one is taken.",
+    "visits_too_close": "Write down the time of each test when it is made.",
+    "holes_left_open": "Plug each hole after the test, and write it down.",
+    "calibration_long_past": "Send the gauge to calibration; until then compare it with a second one.",
+}
 
 
 def training_page(published: Published, publication: Row) -> str:
@@ -45,6 +72,7 @@ def training_page(published: Published, publication: Row) -> str:
         judged=published.rows("gauges_judged").one,
         advice_words=ADVICE,
         habits=list(habits),
+        teach=TEACH,
         trained=list(published.rows("since_training", top=caps.COACHING)),
         state_words=words.ZEROING_STATES,
         min_visits=words.count(limits["technician_min_visits"]),

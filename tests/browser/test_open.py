@@ -104,3 +104,25 @@ def test_times_do_not_shift_with_the_readers_zone(browser: Browser, folder: Path
         page.close()
     assert seen[0] == seen[1]
     assert len(seen[0]) > 4
+
+
+CARDS = {"training": "table.coach, #habits table", "data_quality": "table.trend"}
+
+
+@pytest.mark.parametrize("name", CARDS)
+def test_a_phone_shows_every_cell_of_a_list_without_scrolling_sideways(
+    name: str, folder: Path, visit: Visit
+) -> None:
+    page = visit(folder / f"{name}.html", width=390)
+    tables = page.locator(CARDS[name])
+    assert tables.count() == len(CARDS[name].split(", "))
+    for table in tables.all():
+        assert table.evaluate("t => t.parentElement.scrollWidth <= t.parentElement.clientWidth")
+        heads = table.locator("thead th").all_text_contents()
+        cells = table.locator("tbody tr").first.locator("td")
+        assert cells.count() == len(heads)
+        named = [c.get_attribute("data-head") for c in cells.all()]
+        assert [head for head in named if head] == [h for h, n in zip(heads, named, strict=True) if n]
+        assert sum(n is None for n in named) <= 2  # the name and the reason speak for themselves
+        told = cells.last.evaluate("c => getComputedStyle(c, '::before').content")
+        assert heads[-1] in told

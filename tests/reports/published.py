@@ -308,8 +308,9 @@ def _technicians(rows: Rows, technicians: int) -> None:
         if state == "zero_doubtful":
             rows.add("offset_follows", technician_id, f"M{t:03d}a", "return", offset, "cannot_be_told")
         if n >= 20:
+            doubtful = state == "zero_doubtful"
             rows.add("instrument_offset", technician_id, f"M{t:03d}a", n, min(n, 30), offset, 0.008, 0.003, 0.008,
-                     0.004 if state == "zero_doubtful" else 0.7)  # fmt: skip
+                     0.004 if doubtful else 0.7, 0.003 - (offset or 0.0), 0.01, doubtful, False)  # fmt: skip
 
 
 def write_published(path: Path, sites: int = 42, visits: int = 9, technicians: int = 9,
