@@ -36,7 +36,6 @@ def rising(result: Result) -> Any:
             alt.Tooltip("equipment_id:N", title="unit"),
             alt.Tooltip("slope_inwc_per_year:Q", title=f"{INWC} a year", format=".3f"),
             alt.Tooltip("n_visits:Q", title="visits"),
-            alt.Tooltip("rated_crossing_on:N", title="passes the rating"),
         ],
     )
     zero = alt.Chart(rows_of(result)).mark_rule(color="var(--ink)").encode(x=alt.datum(0))
