@@ -7,7 +7,7 @@ from itertools import groupby
 from reports import caps, columns, words
 from reports.charts import practice
 from reports.page import Figure, Page
-from reports.queries import Published, Row
+from reports.queries import Published, Result, Row
 
 ADVICE = {
     "recalibrate_now": "recalibrate now",
@@ -68,6 +68,7 @@ def training_page(published: Published, publication: Row) -> str:
         headline=headline,
         coaching=list(coaching),
         look_at=_by_finding(published),
+        pairs=_pairs(offsets),
         gauges=list(published.rows("gauges", top=caps.GAUGES)),
         judged=published.rows("gauges_judged").one,
         advice_words=ADVICE,
@@ -79,6 +80,14 @@ def training_page(published: Published, publication: Row) -> str:
         material=words.inwc(limits["offset_material_inwc"]),
         technician_q=words.inwc(limits["technician_q"]),
     )
+
+
+def _pairs(offsets: Result) -> str:
+    """How many pairs of technician and instrument are drawn, of how many."""
+    n_all = offsets.one_of("n_pairs") or 0
+    shown = offsets.frame.select("technician_id", "instrument_id").n_unique()
+    cut = f"the {shown} largest of " if shown < n_all else ""
+    return f"{cut}{words.count(n_all)} {words.several(n_all, 'pair')}"
 
 
 def _by_finding(published: Published) -> list[list[Row]]:
