@@ -79,6 +79,7 @@ def operations_page(published: Published, publication: Row) -> str:
         "rising_modes": _by_unit(published, rising),
         "changes": list(published.rows("changes")),
         "changed": list(published.rows("changed_units", top=caps.TOP_CHANGED)),
+        "most_changed": caps.TOP_CHANGED,
         "attention": list(published.rows("attention")),
         "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED, of=caps.SHEET_ROWS)),
         "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),

@@ -50,7 +50,7 @@ def test_what_is_whole_says_how_many_it_holds(pages: Path, counts: dict[str, int
 def test_what_is_cut_says_how_many_of_all_it_shows(
     published_file: Path, counts: dict[str, int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name, cap in (("MONTHS", 5), ("GROUPS", 2), ("OFFSET_PAIRS", 3), ("HABITS", 1)):
+    for name, cap in (("MONTHS", 5), ("GROUPS", 2), ("OFFSET_PAIRS", 3), ("HABITS", 1), ("TOP_CHANGED", 4)):
         monkeypatch.setattr(caps, name, cap)
     draw(published_file, tmp_path / "reports")
     quality, training, operations = (
@@ -66,6 +66,7 @@ def test_what_is_cut_says_how_many_of_all_it_shows(
     assert f"The2withthehighestlowerlimit,of{counts['instruments']}instruments.Dashed" in quality
     assert f"Hiddenoffsetsthe3largestof{counts['pairs']}pairs" in training
     assert f"Otherhabitsworthawordthefirst1of{counts['habits']}habits" in training
+    assert "Belowatmost4ofeachchange," in operations
     assert f"Thefirsttenof{counts['ranked']}rankedunitsofthewholefleet" in operations
 
 
