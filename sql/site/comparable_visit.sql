@@ -36,7 +36,7 @@ looked_up AS (
     SELECT
         v.* REPLACE (
             CASE
-                WHEN v.offset_corrected AND v.airflow_source <> 'measured'
+                WHEN v.offset_corrected AND v.airflow_from <> 'measured'
                     THEN interpolate(v.static_in_table, g.static_lo, g.airflow_lo, g.static_hi, g.airflow_hi)
                 ELSE v.airflow_cfm
             END AS airflow_cfm,

@@ -71,12 +71,12 @@ slope AS (
         -(-return_inwc / (a * a) + return_budget_inwc) / 2 AS return_by_a,
         -(supply_inwc / (a * a) + supply_budget_inwc) / 2 AS supply_by_a,
         CASE
-            WHEN airflow_source = 'blower_table'
+            WHEN airflow_from = 'blower_table'
                 THEN
                     2 * airflow_ratio * coalesce(table_slope_cfm_per_inwc, 0) / design_cfm
             ELSE 0
         END AS a_per_inwc,
-        CASE WHEN airflow_source = 'measured' THEN 2 * airflow_ratio * u_airflow_cfm / design_cfm ELSE 0 END AS u_a
+        CASE WHEN airflow_from = 'measured' THEN 2 * airflow_ratio * u_airflow_cfm / design_cfm ELSE 0 END AS u_a
     FROM squared
 ),
 
@@ -112,7 +112,8 @@ SELECT
     filter_drop_inwc,
     coil_drop_inwc,
     airflow_cfm,
-    airflow_source::VARCHAR AS airflow_source,
+    -- The contract's word for an airflow that the excess is split by.
+    CASE WHEN airflow_ratio > 0 THEN airflow_from::VARCHAR ELSE 'none' END AS airflow_source,
     airflow_ratio,
     design_cfm,
     power_w,
@@ -176,9 +177,13 @@ SELECT
     supply_budget_inwc,
     blower_table_id,
     density_ratio,
+    airflow_from,
     power_measured
 FROM sensitivity;
 
 CREATE OR REPLACE VIEW visit_static AS
-SELECT * EXCLUDE (equipment_no, return_budget_inwc, supply_budget_inwc, blower_table_id, density_ratio, power_measured)
+SELECT
+    * EXCLUDE (
+        equipment_no, return_budget_inwc, supply_budget_inwc, blower_table_id, density_ratio, airflow_from, power_measured
+    )
 FROM staging.visit_computed;
