@@ -199,7 +199,7 @@ def test_rows_of_a_view_are_asked_in_one_scan_which_finds_each_fault(own: Wareho
         "u_tesp_inwc, airflow_cfm are not negative": update(stored, "airflow_cfm = -1", AIR),
         "every number is finite": update(stored, "u_shared_gain_inwc = 'inf'::DOUBLE", AIR),
         "an airflow that the excess is split by has a source, any other none": update(
-            stored, "airflow_cfm = NULL", AIR
+            stored, "airflow_from = 'none'", AIR
         ),
         "a visit is valid or says why not, and only a valid one is like new": update(
             stored, "like_new = true", "set_aside_because IS NOT NULL"
