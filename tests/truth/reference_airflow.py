@@ -3,10 +3,10 @@
 Choices that the contract leaves open:
  1. A budget by design needs both design statics; with one of them, or both 0, it is half the rating each.
  2. A table is read at its ends too; beyond them there is no airflow. Tap: the visit's, else the equipment's by mode.
- 3. airflow_source is none where the design airflow is unknown, as where the airflow is; a known airflow is told all the same.
+ 3. airflow_source is none where the design airflow is unknown, too; a known airflow is told even so.
  4. Power: measured, else from the table at the same static.
  5. A row without power gives none up to its neighbours; nothing is read across the gap.
- 6. A measured airflow of 0 cannot be split by (r has no value): all of the excess is restriction and the source none, as if
+ 6. A measured airflow of 0 cannot be split by (r has no value): all is restriction and the source none, as if
     unknown.
 """
 
