@@ -102,7 +102,7 @@ COUNT_DIGITS = (
 
 # What looks at the whole fleet stands first, with the small look-up tables: a part of the fleet then never waits again.
 CHECK = (
-    Step("fleet", "static/numbered.sql", makes=("staging.site_number", "staging.equipment_number")),
+    Step("fleet", "static/numbered.sql", makes=("site_number", "staging.equipment_number")),
     Step("fleet", "static/blower_segment.sql", makes=("blower_segment",)),
     Step("fleet", "static/blower_end.sql", makes=("blower_end",)),
     Step("fleet", "static/blower_cell.sql", makes=("blower_cell",)),

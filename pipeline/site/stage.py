@@ -87,7 +87,7 @@ def set_cause_variance(warehouse: Warehouse) -> None:
 
 def set_last_site_no(warehouse: Warehouse) -> None:
     """The largest number of a site, as the variable `last_site_no`."""
-    last = warehouse.scalar("SELECT coalesce(max(site_no), 0) FROM staging.site_number")
+    last = warehouse.scalar("SELECT coalesce(max(site_no), 0) FROM site_number")
     warehouse.set_variable("last_site_no", last, "BIGINT")
 
 

@@ -44,5 +44,5 @@ SELECT
 FROM equipment AS e
 INNER JOIN staging.equipment_number AS n ON e.equipment_id = n.equipment_id
 INNER JOIN site AS s ON e.site_id = s.site_id
-INNER JOIN staging.site_number AS m ON e.site_id = m.site_id
+INNER JOIN site_number AS m ON e.site_id = m.site_id
 LEFT JOIN worked AS w ON e.equipment_id = w.equipment_id;
