@@ -105,12 +105,14 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
 
 def beyond_contract(there: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
     """The keys of the other tables of the catalog that are in the work file. The gate asks what came with the drop; a
-    view has its rows of tables that are asked."""
-    came = {table.cleaned for table in TABLES}
+    view has its rows of tables that are asked; what is told of the runs themselves is not there at the first."""
     others = {
-        name: entry.key for name, entry in all_tables().items() if there.get(name) == "TABLE" and entry.key
+        name: entry.key
+        for name, entry in all_tables().items()
+        if there.get(name) == "TABLE" and entry.key and not entry.optional
     }
-    return {name: key for name, key in others.items() if name not in came | KEYS.keys()}
+    elsewhere = KEYS.keys() | {table.cleaned for table in TABLES}
+    return {name: key for name, key in others.items() if name not in elsewhere}
 
 
 def words_of(table: str, key: tuple[str, ...]) -> list[Rule]:

@@ -52,9 +52,10 @@ def _told(error: BaseException) -> int:
 
 
 def _is_interrupt(error: BaseException | None) -> bool:
-    """Whether it began with Ctrl-C, or with what DuckDB makes of it where it comes while a statement runs."""
+    """Whether it began with Ctrl-C, or with what a library's native part makes of that: an error that says so."""
     while error is not None:
-        if isinstance(error, KeyboardInterrupt) or str(error) == "Query interrupted":
+        said = str(error)
+        if isinstance(error, KeyboardInterrupt) or "Query interrupted" in said or "KeyboardInterrupt" in said:
             return True
         error = error.__cause__ or error.__context__
     return False

@@ -55,6 +55,7 @@ Ended = Callable[[Callable[[], None]], tuple[int, str]]
         (AssertionError(), 2, "a fault of the program: AssertionError:  (FLEET_STATIC_TRACEBACK=1"),
         (KeyboardInterrupt(), 130, "stopped; the last publication stands"),
         (RuntimeError("Query interrupted"), 130, "stopped; the last publication stands"),
+        (ValueError("Error calling function `f`: KeyboardInterrupt: "), 130, "stopped; the last publication stands"),
     ],
 )  # fmt: skip
 def test_whatever_ends_a_command_is_one_line_and_a_status(
