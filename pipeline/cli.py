@@ -41,7 +41,8 @@ def _told(error: BaseException) -> int:
     status = error.exit_status if isinstance(error, FleetStaticError) else StageError.exit_status
     message = str(error)
     if _is_interrupt(error):
-        status, message = STOPPED, "stopped; the last publication stands"
+        said = str(error) if isinstance(error, KeyboardInterrupt) else ""
+        status, message = STOPPED, f"stopped; {said or 'the last publication stands'}"
     elif isinstance(error, OSError) and error.strerror:
         message = error.strerror if error.filename is None else f"{error.filename}: {error.strerror}"
     elif not isinstance(error, FleetStaticError):

@@ -54,6 +54,7 @@ Ended = Callable[[Callable[[], None]], tuple[int, str]]
         (RecursionError("one\ntwo"), 2, "a fault of the program: RecursionError: one (FLEET_STATIC_TRACEBACK=1"),
         (AssertionError(), 2, "a fault of the program: AssertionError:  (FLEET_STATIC_TRACEBACK=1"),
         (KeyboardInterrupt(), 130, "stopped; the last publication stands"),
+        (KeyboardInterrupt("the new one stands"), 130, "stopped; the new one stands"),
         (RuntimeError("Query interrupted"), 130, "stopped; the last publication stands"),
         (ValueError("Error calling function `f`: KeyboardInterrupt: "), 130, "stopped; the last publication stands"),
     ],
