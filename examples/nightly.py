@@ -50,7 +50,7 @@ def run_once(drops: str, into: str) -> str:
 
 def alert(_flow: Any, _run: Any, state: Any) -> None:
     """Say that the night's run failed. Put the mail or the message of your office here."""
-    sys.stderr.write(f"fleet-static failed tonight, the last publication stands: {state.message}\n")
+    sys.stderr.write(f"fleet-static failed tonight: {state.message}\n")
 
 
 @flow(name="fleet-static nightly", on_failure=[alert])

@@ -12,7 +12,7 @@ from pipeline.warehouse import Warehouse
 def look_before_publishing(warehouse: Warehouse, order: RunOrder) -> None:
     """Fill `check_run`, add to `gate_result`; StageError if a count or a contract does not hold.
 
-    Both suites run in one session, because the work file has to be closed for it.
+    Both suites run in one session: what it brings for them is brought once.
     """
     again = asked_again(warehouse, order.today)
     checks = checks_suite.check_rules(again)

@@ -50,18 +50,15 @@ def count_failing(warehouse: Warehouse, rules: Sequence[Rule], *set_up: str) -> 
     """
     if not rules:
         return []
-    if str(warehouse.path) == ":memory:":
-        raise StageError("expectations need a work file; an in-memory warehouse cannot be handed over")
     with collecting_later():
         from expectations.datasource import count_rows
 
     session = [*_set_up(warehouse), *set_up]
     first = list(dict.fromkeys(rule.screen or rule.sql for rule in rules))
-    with warehouse.released():
-        counted = dict(zip(first, count_rows(str(warehouse.path), session, first), strict=True))
-        again = [r.sql for r in rules if r.screen and not _clean(counted[r.screen])]
-        if again:
-            counted |= zip(again, count_rows(str(warehouse.path), session, again), strict=True)
+    counted = dict(zip(first, count_rows(warehouse.con.cursor, session, first), strict=True))
+    again = [r.sql for r in rules if r.screen and not _clean(counted[r.screen])]
+    if again:
+        counted |= zip(again, count_rows(warehouse.con.cursor, session, again), strict=True)
     outcomes = []
     for rule in rules:
         told = rule.screen if rule.screen and _clean(counted[rule.screen]) else rule.sql
@@ -91,12 +88,10 @@ def screened(rules: Sequence[Rule]) -> list[Rule]:
 
 
 def _set_up(warehouse: Warehouse) -> list[str]:
-    """The session as the stages see it: time zone and variables (macros lie in the file)."""
+    """The session as the stages see it: time zone and variables, which are each connection's own."""
     variables = warehouse.con.sql("SELECT name, value, type FROM duckdb_variables() ORDER BY name").fetchall()
-    limit = warehouse.scalar("SELECT current_setting('memory_limit')")
     return [
         "SET TimeZone = 'UTC'",
-        f"SET memory_limit = '{limit}'",
         *(f"SET VARIABLE {name} = CAST({literal(value)} AS {kind})" for name, value, kind in variables),
     ]
 

@@ -219,17 +219,25 @@ def _report(arguments: argparse.Namespace) -> int:
     from reports import draw, draw_site_sheet
 
     folder = arguments.into / "reports"
-    with _publication(arguments) as published:
+    with _publication(arguments) as published, _held_to_draw(arguments, published):
         if arguments.site is None:
             written = draw(published, folder)
             sys.stdout.write(f"open {folder / 'index.html'} ({len(written)} files)\n")
         else:
             sys.stdout.write(f"open {draw_site_sheet(published, folder, arguments.site)}\n")
-    if arguments.pictures:
-        from reports.pictures import draw_pictures
+        if arguments.pictures:
+            from reports.pictures import draw_pictures
 
-        sys.stdout.write(f"{len(draw_pictures(folder))} pictures beside the pages in {folder}\n")
+            sys.stdout.write(f"{len(draw_pictures(folder))} pictures beside the pages in {folder}\n")
     return 0
+
+
+def _held_to_draw(arguments: argparse.Namespace, published: Path) -> AbstractContextManager[None]:
+    """The lock of DIR, where its folder of pages is replaced or added to; one sheet may be drawn while a run is on."""
+    from pipeline.warehouse import folder_lock
+
+    one_sheet = arguments.site is not None and not arguments.pictures
+    return folder_lock(arguments.into) if published.exists() and not one_sheet else nullcontext()
 
 
 def _sql(arguments: argparse.Namespace) -> int:

@@ -81,7 +81,7 @@ SMALL = 100_000_000  # bytes of a work file that is not copied: writing its tabl
 # Views that stay views in a copy, and what they stand on; any other is made a table.
 VIEWS = {
     **{table.cleaned: (table.staged, table.fates) for table in TABLES},
-    "visit_static": ("staging.visit_computed", "staging.visit_measured", "staging.equipment_budget"),
+    "visit_static": ("staging.visit_computed", "staging.visit_measured", "staging.equipment_facts"),
     "visit_reading": ("staging.visit_measured",),
     "visit_segment": ("visit_static",),
     "visit_uncertainty": ("visit_static",),

@@ -52,7 +52,7 @@ def run_drops(
         raise UsageError("--cluster works through Prefect; leave out --direct")
     from pipeline.day import day_stages
 
-    with _faults_of_the_disk_named(into), folder_lock(into):
+    with _what_stands_told(into, order.published_file), folder_lock(into):
         if direct:
             run_directly(order, progress.watch(day_stages()))
         elif cluster is not None:
@@ -88,19 +88,42 @@ FULL = tuple(
 
 
 @contextmanager
-def _faults_of_the_disk_named(into: Path) -> Iterator[None]:
-    """What the disk refuses is said in one line, whichever statement or file it met; all else passes through."""
+def _what_stands_told(into: Path, published: Path) -> Iterator[None]:
+    """A run that ends before its end says what is published: the last publication, or its own without its pages.
+
+    What the disk refuses is said in one line, whichever statement or file it met; all else passes through.
+    """
+    before = _stamp(published)
     try:
         yield
+    except KeyboardInterrupt as error:
+        raise KeyboardInterrupt(_stands(into, _stamp(published) != before)) from error
     except (OSError, duckdb.Error, StageError) as error:
-        said = str(error)
+        said, is_new = str(error), _stamp(published) != before
+        stands = _stands(into, is_new)
         met = next((words for words in FULL if words.lower() in said.lower()), None)
-        if met is None and not isinstance(error, duckdb.Error):
-            raise
-        stands = "the last publication stands"
-        if met is None:
+        if met is not None:
+            again = "" if is_new else "make room and run again, "
+            raise UsageError(f"{into}: cannot be written: {met}; {again}{stands}") from error
+        if isinstance(error, duckdb.Error):
             raise StageError(f"{into}: {said.splitlines()[0]}; {stands}") from error
-        raise UsageError(f"{into}: cannot be written: {met}; make room and run again, {stands}") from error
+        if isinstance(error, StageError) and is_new:
+            raise StageError(f"{stands}\n{said}") from error
+        raise
+
+
+def _stamp(file: Path) -> tuple[int, int] | None:
+    """What tells a publication's file from the one before it; None where there is none."""
+    try:
+        stat = file.stat()
+    except OSError:
+        return None
+    return stat.st_ino, stat.st_mtime_ns
+
+
+def _stands(into: Path, is_new: bool) -> str:
+    pages = f"the pages are still those of before; draw them with `fleet-static report {into}`"
+    return f"published; {pages}" if is_new else "the last publication stands"
 
 
 def summary(published: Path) -> str:

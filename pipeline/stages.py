@@ -102,7 +102,7 @@ COUNT_DIGITS = (
 
 # What looks at the whole fleet stands first, with the small look-up tables: a part of the fleet then never waits again.
 CHECK = (
-    Step("fleet", "static/numbered_equipment.sql", makes=("staging.equipment_number",)),
+    Step("fleet", "static/numbered.sql", makes=("staging.site_number", "staging.equipment_number")),
     Step("fleet", "static/blower_segment.sql", makes=("blower_segment",)),
     Step("fleet", "static/blower_end.sql", makes=("blower_end",)),
     Step("fleet", "static/blower_cell.sql", makes=("blower_cell",)),
@@ -110,7 +110,7 @@ CHECK = (
     Step("fleet", store_catalog, makes=("check_catalog",)),
     *COUNT_DIGITS,
     Step("fleet", find_over_fleet, makes=("finding",)),
-    Step("equipment", "static/equipment_budget.sql", makes=("staging.equipment_budget",)),
+    Step("equipment", "static/equipment_facts.sql", makes=("staging.equipment_facts",)),
     Step("equipment", "repair/1_row.sql", makes=("reading_row",)),
     Step("equipment", "repair/2_unit.sql", makes=("reading_unit",)),
     Step("equipment", "repair/3_sign.sql", makes=("reading_sign",)),

@@ -1,4 +1,4 @@
-"""The data-quality page: what became of the visits and rows, what each check takes, and why."""
+"""The data-quality page: what became of the visits and rows, what each check finds, and why."""
 
 from __future__ import annotations
 
@@ -40,8 +40,9 @@ def data_quality_page(published: Published, publication: Row) -> str:
         "reasons": list(published.rows("rejected_reasons")),
         "rejected": list(published.rows("rejected_rows", top=caps.REJECTED_ROWS)),
         "trend": list(published.rows("check_trend", months=caps.MONTHS)),
-        "aside": [name for name in ("technician", "instrument") if _aside(page, name)],
-        "groupings": [name for name in GROUPINGS if _grid(page, name)],
+        "months_words": _months_words(by_month),
+        "aside": {name: said for name in ("technician", "instrument") if (said := _aside(page, name))},
+        "groupings": {name: said for name in GROUPINGS if (said := _grid(page, name))},
         "grouping_titles": {name: title for name, (title, _) in GROUPINGS.items()},
         "min_visits": words.count(limits["technician_min_visits"]),
     }
@@ -65,31 +66,45 @@ def _fates(result: Result) -> list[Row]:
     return rows
 
 
-def _aside(page: Page, grouping: str) -> bool:
-    """Draw the shares set aside by technician or instrument; False where none has enough visits."""
+def _months_words(by_month: Result) -> str:
+    """Which months are drawn: all that there are, or the latest of them."""
+    shown, n_all = by_month.frame["visit_month"].n_unique(), by_month.one_of("n_months")
+    return _of_all(shown, n_all or 0, "month", "the latest {}")
+
+
+def _of_all(shown: int, n_all: int, noun: str, first: str) -> str:
+    """How many of all are drawn: "the latest 24 of 51 months", or "3 branches" where that is all."""
+    cut = f"{first.format(shown)} of " if shown < n_all else ""
+    return f"{cut}{words.count(n_all)} {words.several(n_all, noun)}"
+
+
+def _aside(page: Page, grouping: str) -> str:
+    """Draw the shares set aside by technician or instrument; how many are drawn, "" where none has enough visits."""
     shares = page.published.rows(
         "aside_by_group", key=f"aside_by_{grouping}", grouping=grouping, groups=caps.GROUPS
     )
     if not len(shares):
-        return False
+        return ""
     alt = f"Share of visits set aside by {grouping}, with its interval and the fleet's share."
     page.draw(
         Figure(f"aside_{grouping}", quality.aside(shares, grouping), shares, alt, columns.aside(grouping))
     )
-    return True
+    return _of_all(len(shares), shares.one_of("n_members"), grouping, "the {} with the highest lower limit,")
 
 
-def _grid(page: Page, grouping: str) -> bool:
-    """Draw the checks by one grouping; False where nothing was found in it."""
+def _grid(page: Page, grouping: str) -> str:
+    """Draw the checks by one grouping; how many members are drawn, "" where nothing was found in it."""
+    most = caps.MONTHS if grouping == "month" else caps.GROUPS
     shares = page.published.rows(
-        "checks_by_group", key=f"checks_by_{grouping}", grouping=grouping, groups=caps.GROUPS
+        "checks_by_group", key=f"checks_by_{grouping}", grouping=grouping, groups=most
     )
     if not len(shares):
-        return False
+        return ""
     title, member = GROUPINGS[grouping]
     alt = f"Share of visits that each check finds, {title.lower()}."
     widest = 330 + 70 * shares.frame["member"].n_unique()
     page.draw(
         Figure(f"grid_{grouping}", quality.grid(shares, member), shares, alt, columns.grid(member), widest)
     )
-    return True
+    first = "the latest {}" if grouping == "month" else "the {} with most visits,"
+    return _of_all(shares.one_of("n_shown"), shares.one_of("n_members"), grouping, first)

@@ -43,8 +43,8 @@ REASON_WORDS = {
     "never_measured": "never measured.",
 }
 CHANGE_WORDS = {
-    "as_it_is": "it stays as it is",
-    "filter_clean": "the filter is clean, all like new",
+    "as_found": "it stays as found",
+    "as_it_is": "filter and all else are like new",
     "return_to_budget": "the return side comes to its budget",
     "supply_to_budget": "the supply side comes to its budget",
     "both_to_budget": "both sides come to their budgets",
@@ -71,12 +71,15 @@ def operations_page(published: Published, publication: Row) -> str:
         "headline": published.rows("headline").one,
         "states": states,
         "chronic": [row for row in states if row["fleet_state"] == "chronic"],
-        "groups": {side: ranked.where("problem_side", side) for side in SIDES},
+        **_lines(published, ranked),
         "ranked_total": len(ranked),
+        "first": next(iter(ranked), None),
         "upkeep": list(upkeep),
         "rising": list(rising),
+        "rising_modes": _by_unit(published, rising),
         "changes": list(published.rows("changes")),
         "changed": list(published.rows("changed_units", top=caps.TOP_CHANGED)),
+        "most_changed": caps.TOP_CHANGED,
         "attention": list(published.rows("attention")),
         "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED, of=caps.SHEET_ROWS)),
         "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),
@@ -104,6 +107,28 @@ def operations_page(published: Published, publication: Row) -> str:
         change_words=CHANGE_WORDS,
         **context,
     )
+
+
+def _lines(published: Published, ranked: Result) -> dict[str, dict[str, list[Row]]]:
+    """The lines of each side's list, and those that show with a mode chosen: listed units' modes that rank second."""
+    listed = [str(row["equipment_id"]) for row in ranked]
+    seconds = published.rows("ranked_seconds", units=listed) if listed else None
+    groups = {side: ranked.where("problem_side", side) for side in SIDES}
+    behind = {side: seconds.where("problem_side", side) if seconds else [] for side in SIDES}
+    for rows, is_second in ((groups, False), (behind, True)):
+        for side in SIDES:
+            for number, row in enumerate(rows[side], 1):
+                row["line_in_list"], row["is_second"] = 0 if is_second else number, is_second
+    return {"groups": groups, "seconds": behind}
+
+
+def _by_unit(published: Published, rising: Result) -> dict[str, list[Row]]:
+    """Rows of rising_modes.sql by unit; a unit without a judged mode has an empty list."""
+    by_unit: dict[str, list[Row]] = defaultdict(list)
+    if len(rising):
+        for row in published.rows("rising_modes", units=[str(unit["equipment_id"]) for unit in rising]):
+            by_unit[row["equipment_id"]].append(row)
+    return by_unit
 
 
 def _states(result: Result) -> list[Row]:

@@ -86,8 +86,9 @@ def side_shape(field: str, keys: tuple[str, ...], title: str | None = None, lege
 
 
 def _legend(keys: tuple[str, ...]) -> alt.Legend:
+    """In two columns, so that it fits a narrow screen."""
     pairs = ", ".join(f"'{k}': '{BY_KEY[k].word}'" for k in keys)
-    return alt.Legend(orient="top", symbolOpacity=1, labelExpr=f"({{{pairs}}})[datum.value]")
+    return alt.Legend(orient="top", columns=2, symbolOpacity=1, labelExpr=f"({{{pairs}}})[datum.value]")
 
 
 @cache
@@ -121,6 +122,8 @@ def look() -> dict[str, Any]:
             background="transparent",
             font=FONT,
             axis=axis,
+            # Before a long title or a last label would be cut at the right edge, it reaches to the left.
+            axisX=alt.AxisConfig(titleAnchor="end", labelFlush=18),
             legend=legend,
             header=header,
             view=alt.ViewConfig(stroke=None),

@@ -29,6 +29,7 @@ from pipeline.warehouse import SQL_DIR, open_published
 
 QUERIES = SQL_DIR / "reports"
 SHARED = re.compile(r"\bmemory\.(\w+)")
+VARIABLE = re.compile(r"\bgetvariable\(\s*'(\w+)'\s*\)", re.IGNORECASE)
 KEPT_ROWS = 2000
 SQL_TYPES = {int: "BIGINT", float: "DOUBLE", str: "VARCHAR", list: "VARCHAR[]"}
 
@@ -155,6 +156,7 @@ class Published:
     def _ask(self, query: str, variables: dict[str, Any]) -> pl.DataFrame:
         file = QUERIES / f"{query}.sql"
         sql = file.read_text(encoding="utf-8").rstrip().removesuffix(";")
+        _hold_to(file, sql, variables)
         for name in SHARED.findall(sql):
             self.made.once(name, partial(self._share, name))
         with _named(file, sql):
@@ -166,11 +168,24 @@ class Published:
     def _share(self, name: str) -> None:
         file = QUERIES / "shared" / f"{name}.sql"
         sql = f"CREATE TABLE memory.{name} AS {file.read_text(encoding='utf-8')}"
+        _hold_to(file, sql, {})
         with _named(file, sql):
             self.con.execute(sql)
 
     def close(self) -> None:
         self.con.close()
+
+
+def _hold_to(file: Path, sql: str, variables: dict[str, Any]) -> None:
+    """Raise where the SQL asks for a variable that is not given: it would be NULL there, and a cap no cap.
+
+    What queries share is made once, for whatever they ask: it has no variables.
+    """
+    missing = sorted(set(VARIABLE.findall(sql)) - set(variables))
+    if missing:
+        given = ", ".join(sorted(variables)) or "none"
+        said = f"sql/{file.relative_to(SQL_DIR)} asks for {', '.join(missing)}; given: {given}"
+        raise StageError(f"{said}\n--- the query was:\n{sql}")
 
 
 @contextmanager

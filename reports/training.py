@@ -7,7 +7,7 @@ from itertools import groupby
 from reports import caps, columns, words
 from reports.charts import practice
 from reports.page import Figure, Page
-from reports.queries import Published, Row
+from reports.queries import Published, Result, Row
 
 ADVICE = {
     "recalibrate_now": "recalibrate now",
@@ -15,6 +15,33 @@ ADVICE = {
     "none": "nothing to do",
     "cannot_be_told": "cannot be told",
     "too_few_visits": "too few visits",
+}
+PORTS = (
+    "Where the ports go, by the kind of unit and by what its rating covers (sketches on the data-quality page). "
+    "Find both places together at the next two visits."
+)
+SIGNS = "Which hose goes on which port, and what each must show with the blower on: return below zero, supply above."
+TEACH = {  # check: what to teach where its share stands out; a check without words here has none on the page
+    "return_port_wrong": PORTS,
+    "supply_port_wrong": PORTS,
+    "ports_swapped": SIGNS,
+    "return_sign_wrong": SIGNS,
+    "supply_sign_wrong": SIGNS,
+    "unit_mismatch": "Set the gauge to in. w.c. before the first port; write the unit that it shows.",
+    "tesp_sum_mismatch": "Supply minus return, with the return below zero: the sizes of the two add up.",
+    "probe_near_turn": "Choose a straight stretch, away from turns, transitions and dampers; write down where it was.",
+    "stage_not_high": "Call for high stage, wait until the blower has come up, then read.",
+    "one_side_near_zero": "Look at hose, tip and hole before a side at zero is written down; read it again.",
+    "reading_near_zero": "Is the blower on and are both hoses in the duct? Zero in free air, never in the duct.",
+    "zero_offset_large": "A gauge that does not come back to zero at atmosphere is zeroed again, or goes to service.",
+    "zero_stale": "Zero at each site, just before the first port, and again after hours.",
+    "zero_after_reading": "The zero comes before the readings; write down its time when it is taken.",
+    "zeros_unchanged": "Read the zero of each port anew at each site and write what it shows, to the last digit.",
+    "digits_preferred": "Read to the gauge's last digit and write what it shows, not the nearest round figure.",
+    "readings_repeated": "Write each reading down at the unit, before the next one is taken.",
+    "visits_too_close": "Write down the time of each test when it is made.",
+    "holes_left_open": "Plug each hole after the test, and write it down.",
+    "calibration_long_past": "Send the gauge to calibration; until then compare it with a second one.",
 }
 
 
@@ -41,16 +68,26 @@ def training_page(published: Published, publication: Row) -> str:
         headline=headline,
         coaching=list(coaching),
         look_at=_by_finding(published),
+        pairs=_pairs(offsets),
         gauges=list(published.rows("gauges", top=caps.GAUGES)),
         judged=published.rows("gauges_judged").one,
         advice_words=ADVICE,
         habits=list(habits),
+        teach=TEACH,
         trained=list(published.rows("since_training", top=caps.COACHING)),
         state_words=words.ZEROING_STATES,
         min_visits=words.count(limits["technician_min_visits"]),
         material=words.inwc(limits["offset_material_inwc"]),
         technician_q=words.inwc(limits["technician_q"]),
     )
+
+
+def _pairs(offsets: Result) -> str:
+    """How many pairs of technician and instrument are drawn, of how many."""
+    n_all = offsets.one_of("n_pairs") or 0
+    shown = offsets.frame.select("technician_id", "instrument_id").n_unique()
+    cut = f"the {shown} largest of " if shown < n_all else ""
+    return f"{cut}{words.count(n_all)} {words.several(n_all, 'pair')}"
 
 
 def _by_finding(published: Published) -> list[list[Row]]:

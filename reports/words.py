@@ -129,8 +129,8 @@ def word(value: str) -> str:
 
 
 def several(value: float, noun: str) -> str:
-    """The noun in the number that the count asks for: 1 unit, 2 units."""
-    return noun if value == 1 else f"{noun}s"
+    """The noun in the number that the count asks for: 1 unit, 2 units, 3 branches."""
+    return noun if value == 1 else f"{noun}es" if noun.endswith("ch") else f"{noun}s"
 
 
 FORMATS: dict[str, Callable[[Any], str]] = {

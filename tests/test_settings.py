@@ -13,7 +13,7 @@ from pipeline.settings import DEFAULTS, Settings, read_settings
 from pipeline.warehouse import SQL_DIR
 
 # Variables that a stage sets itself: the reference day, and what is fitted over the fleet.
-SET_BY_STAGES = {"today", "n_sites", *FITTED}
+SET_BY_STAGES = {"today", "last_site_no", *FITTED}
 ASKED = re.compile(r"getvariable\('(\w+)'\)")
 
 

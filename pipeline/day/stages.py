@@ -10,6 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import groupby
 
+import duckdb
+
 from pipeline.change import is_of_last_run
 from pipeline.day import last_run
 from pipeline.day.around import (
@@ -29,6 +31,7 @@ from pipeline.day.touched import (
     share_touched,
     touch,
 )
+from pipeline.errors import StageError
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import STAGING
 from pipeline.publish import PUBLISHED
@@ -78,6 +81,15 @@ class Day:
         """Load; what the last run computed stays for now where it can be built on."""
         self.may_be_part = last_run.is_usable(warehouse, order)
         load_stage(warehouse, replace(order, keeps_computed=self.may_be_part))
+
+    def gate(self, warehouse: Warehouse, order: RunOrder) -> None:
+        """Judge the drop. Where this breaks on what the last run left (a damaged file), the next run does not build on
+        that; a drop that is refused leaves it as it was."""
+        try:
+            dict(STAGES)["gate"](warehouse, order)
+        except (duckdb.Error, StageError):
+            last_run.forget(order.into)
+            raise
 
     def check(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Find what is touched; repairs and checks of that, or of everything."""
@@ -151,11 +163,8 @@ class Day:
             # What visit_static now holds of moved visits, and which of them it should hold of touched equipment.
             warehouse.execute("CREATE TABLE changed.visit AS SELECT visit_id FROM moved_row")
             warehouse.execute("CREATE TABLE changed.touched_visit AS FROM touched_visit")
-        touched = warehouse.query("FROM touched") if self.is_part else None
         dict(STAGES)["contracts"](warehouse, order)
         forget_changes(warehouse)
-        if touched is not None:  # temporary tables go while the file is with Great Expectations
-            warehouse.store("touched", touched, temporary=True)
 
     def publish(self, warehouse: Warehouse, order: RunOrder) -> None:
         """Publish; then the run is complete, and the next may build on it."""
@@ -292,6 +301,7 @@ def day_stages() -> list[tuple[str, Stage]]:
     day = Day()
     own: dict[str, Callable[[Warehouse, RunOrder], None]] = {
         "load": day.load,
+        "gate": day.gate,
         "check": day.check,
         "static": day.static,
         "technician": day.technician,

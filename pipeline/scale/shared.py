@@ -48,7 +48,9 @@ class Shared:
                 "s3fs) is installed; install one on the machine of the run and on every worker, or name a folder that "
                 "all of them reach"
             )
-        warehouse.con.register_filesystem(store)
+        names = [store.protocol] if isinstance(store.protocol, str) else store.protocol
+        if not any(warehouse.con.filesystem_is_registered(name) for name in names):
+            warehouse.con.register_filesystem(store)
 
     def _by_extension(self, warehouse: Warehouse) -> bool:
         if self.root.split("://")[0] not in OF_HTTPFS:

@@ -85,9 +85,10 @@ def set_cause_variance(warehouse: Warehouse) -> None:
     warehouse.set_variable("cause_variance", settled(variance), "DOUBLE")
 
 
-def set_n_sites(warehouse: Warehouse) -> None:
-    """How many sites there are, as the variable `n_sites`."""
-    warehouse.set_variable("n_sites", warehouse.scalar("SELECT greatest(count(*), 1) FROM site"), "BIGINT")
+def set_last_site_no(warehouse: Warehouse) -> None:
+    """The largest number of a site, as the variable `last_site_no`."""
+    last = warehouse.scalar("SELECT coalesce(max(site_no), 0) FROM staging.site_number")
+    warehouse.set_variable("last_site_no", last, "BIGINT")
 
 
 def find_ranks(warehouse: Warehouse) -> None:
@@ -107,7 +108,6 @@ STEPS = (
     Step("fleet", set_measurer_sd),
     Step("fleet", "site/correction.sql", ("correction",)),
     Step("fleet", "site/duct_rise.sql", ("duct_rise",)),
-    Step("equipment", "site/equipment_number.sql", ("equipment_number",)),
     Step("equipment", "site/comparable_visit.sql"),
     Step("equipment", "site/level_visit.sql", ("level_visit",)),
     Step("equipment", "site/level_visit_doubtful.sql"),
@@ -135,7 +135,7 @@ STEPS = (
     Step("equipment", "site/unit_restriction.sql", ("staging.unit_restriction",)),
     Step("equipment", "site/priority_evidence.sql"),
     Step("equipment", "site/priority_row.sql", ("priority_row",)),
-    Step("fleet", set_n_sites),
+    Step("fleet", set_last_site_no),
     Step("fleet", "site/branch_static.sql", ("branch_static",)),
     Step("fleet", find_ranks, ("rank_interval",), ("priority_row",)),
     Step("fleet", "site/site_priority.sql", ("site_priority",)),

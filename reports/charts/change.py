@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from reports.charts.parts import INWC, SIGNED, row_height, rows_of
+from reports.charts.parts import HUNDREDTHS, INWC, SIGNED, row_height, rows_of
 from reports.queries import Result
 
 LINE = {"ticks": False, "domain": False, "labelColor": "var(--ink)", "labelLimit": 220}
@@ -26,7 +26,9 @@ def rising(result: Result) -> Any:
         )
     )
     x = alt.X(
-        "slope_lo:Q", title=f"rise of the total ({INWC} a year), 95 % interval", axis=alt.Axis(format=".2f")
+        "slope_lo:Q",
+        title=f"rise of the total ({INWC} a year), 95 % interval",
+        axis=alt.Axis(**HUNDREDTHS),
     )
     whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("slope_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="triangle-up", color="var(--ink)", opacity=1).encode(
@@ -36,7 +38,6 @@ def rising(result: Result) -> Any:
             alt.Tooltip("equipment_id:N", title="unit"),
             alt.Tooltip("slope_inwc_per_year:Q", title=f"{INWC} a year", format=".3f"),
             alt.Tooltip("n_visits:Q", title="visits"),
-            alt.Tooltip("rated_crossing_on:N", title="passes the rating"),
         ],
     )
     zero = alt.Chart(rows_of(result)).mark_rule(color="var(--ink)").encode(x=alt.datum(0))
@@ -59,7 +60,7 @@ def work(result: Result) -> Any:
     x = alt.X(
         "shift_lo:Q",
         title=f"change of the level after the work ({INWC}), 95 % interval",
-        axis=alt.Axis(labelExpr=SIGNED),
+        axis=alt.Axis(**SIGNED),
     )
     whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("shift_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="square", color="var(--upkeep)", opacity=1).encode(

@@ -10,6 +10,7 @@ import altair as alt
 from reports.queries import Result
 
 INWC = "in. w.c."
+HUNDREDTHS = {"format": ".2f", "tickCount": 6, "tickMinStep": 0.01}  # no two ticks share a label
 
 
 def rows_of(result: Result) -> alt.NamedData:
@@ -22,7 +23,7 @@ def inwc_x(field: str, title: str, **scale: object) -> alt.X:
     return alt.X(
         f"{field}:Q",
         title=f"{title} ({INWC})",
-        axis=alt.Axis(format=".2f", tickCount=6),
+        axis=alt.Axis(**HUNDREDTHS),
         scale=alt.Scale(zero=False, nice=True, **scale),
     )
 
@@ -32,7 +33,7 @@ def inwc_y(field: str, title: str, **scale: object) -> alt.Y:
     return alt.Y(
         f"{field}:Q",
         title=f"{title} ({INWC})",
-        axis=alt.Axis(format=".2f", tickCount=6, minExtent=40),
+        axis=alt.Axis(**HUNDREDTHS, minExtent=40),
         scale=alt.Scale(nice=True, **scale),
     )
 
@@ -58,4 +59,4 @@ def row_height(rows: int, each: int = 26, least: int = 2) -> int:
 
 
 PERCENT = "format(datum.value * 100, '.0f') + ' %'"
-SIGNED = "datum.value == 0 ? '0' : format(datum.value, '+.2f')"
+SIGNED = {"labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')", "tickMinStep": 0.01}

@@ -128,7 +128,7 @@ def offsets(result: Result) -> Any:
     x = alt.X(
         "offset_lo_inwc:Q",
         title=f"offset of the readings ({INWC}), 95 % interval",
-        axis=alt.Axis(labelExpr=SIGNED, tickCount=8),
+        axis=alt.Axis(**SIGNED, tickCount=8),
         scale=alt.Scale(padding=16, nice=False),
     )
     whisker = base.mark_rule(strokeWidth=1.5).encode(x=x, x2=alt.X2("offset_hi_inwc:Q"), color=colour)

@@ -57,7 +57,7 @@ def fates(by_month: Result) -> Any:
 
 
 def grid(shares: Result, member: str) -> Any:
-    """A field a check and member of a group: darker is a larger share of its visits, which is written in it.
+    """A field a check and member of a group: darker is a larger share of its visits, written in it if it fits.
 
     Args: shares: rows of checks_by_group.sql; member: what the columns are ("month", "branch" ...).
     """
@@ -73,7 +73,14 @@ def grid(shares: Result, member: str) -> Any:
             x=alt.X(
                 "column:O",
                 title=member,
-                axis=alt.Axis(labelAngle=-90, orient="top", labelLimit=190, domain=False, ticks=False),
+                axis=alt.Axis(
+                    labelAngle=-90,
+                    orient="top",
+                    labelLimit=190,
+                    labelOverlap=True,  # on a narrow screen every other one
+                    domain=False,
+                    ticks=False,
+                ),
             ),
             y=alt.Y(
                 "title:N",
@@ -103,7 +110,7 @@ def grid(shares: Result, member: str) -> Any:
     )
     figures = (
         base.transform_calculate(figure="round(datum.share * 100)")
-        .mark_text(fontSize=10)
+        .mark_text(fontSize=10, opacity=alt.ExprRef("bandwidth('x') < 17 ? 0 : 1"))
         .encode(text=alt.Text("figure:Q"), tooltip=tooltip)
     )
     checks = shares.frame["title"].n_unique() if len(shares) else 0
@@ -154,37 +161,71 @@ def aside(shares: Result, member: str) -> Any:
     return alt.layer(fleet, whisker, marks, width="container", height=row_height(len(shares), 20))
 
 
-def checks(result: Result) -> Any:
-    """Share of all visits that each check finds, the largest on top.
+TAKEN = {  # column of check_shares.sql: how it reads, and the fill, as in fates()
+    "n_set_aside": ("set aside", "var(--ink)"),
+    "n_repaired": ("repaired", "url(#h-repaired)"),
+    "n_not_like_new": ("not like new", "url(#h-worn)"),
+    "n_note": ("noted", "var(--hair)"),
+}
+CHECK_HEIGHT = 30  # px: what the check is and what follows, and below it the bar
 
-    Args: result: rows of check_shares.sql.
+
+def checks(result: Result) -> Any:
+    """Share of all visits that each check finds and what follows, those that take most seriously on top.
+
+    Args: result: rows of check_shares.sql; a bar has a part for each consequence, which stands above it in words.
     """
+    followed = " + ".join(
+        f"(datum.{c} > 0 ? ', ' + datum.{c} + ' {word}' : '')" for c, (word, _) in TAKEN.items()
+    )
     base = (
         alt.Chart(rows_of(result))
         .transform_filter("datum.n_visits > 0")
-        .transform_calculate(told="format(datum.share * 100, '.1f') + ' %'")
-        .encode(
-            y=alt.Y(
-                "title:N",
-                title=None,
-                sort=alt.SortField("n_visits", "descending"),
-                axis=alt.Axis(labelLimit=260, labelColor="var(--ink)", domain=False, ticks=False),
-            ),
+        .transform_calculate(
+            told=f"datum.title + ': ' + format(datum.share * 100, '.1f') + ' %' + {followed}"
         )
     )
-    bars = base.mark_bar(height=13, color="var(--none)").encode(
-        x=alt.X(
-            "share:Q", title="visits found by the check (share of all visits)", stack=None, axis=share_axis()
-        ),
-        tooltip=[
-            alt.Tooltip("title:N", title="check"),
-            alt.Tooltip("n_visits:Q", title="visits"),
-            alt.Tooltip("share:Q", title="share", format=".1%"),
-            alt.Tooltip("consequence:N", title="consequence"),
-        ],
+    legend = ", ".join(f"'{c}': '{word}'" for c, (word, _) in TAKEN.items())
+    bars = (
+        base.transform_fold(list(TAKEN), as_=["taken", "n"])
+        .transform_calculate(
+            part="datum.share * datum.n / datum.n_visits", place=f"indexof({list(TAKEN)}, datum.taken)"
+        )
+        .mark_bar(height=9, yOffset=8, stroke="var(--ink)", strokeWidth=0.6)
+        .encode(
+            x=alt.X("part:Q", title="visits with the finding (share of all visits)", axis=share_axis()),
+            y=alt.Y("chart_place:O", title=None, axis=None),
+            fill=alt.Fill(
+                "taken:N",
+                title=None,
+                scale=alt.Scale(domain=list(TAKEN), range=[fill for _, fill in TAKEN.values()]),
+                legend=alt.Legend(
+                    orient="top",
+                    columns=2,
+                    labelExpr=f"({{{legend}}})[datum.value]",
+                    symbolType="square",
+                    symbolSize=160,
+                ),
+            ),
+            order=alt.Order("place:Q"),
+            tooltip=[
+                alt.Tooltip("title:N", title="check"),
+                alt.Tooltip("n_visits:Q", title="visits"),
+                alt.Tooltip("share:Q", title="share", format=".1%"),
+                alt.Tooltip("consequence:N", title="consequence"),
+            ],
+        )
     )
-    figures = base.mark_text(align="left", dx=4, fontSize=11).encode(
-        x=alt.X("share:Q"), text=alt.Text("told:N")
+    told = base.mark_text(
+        align="left",
+        baseline="top",
+        dy=2,
+        fontSize=alt.ExprRef("width < 420 ? 10.5 : 12"),
+        limit=alt.ExprRef("width"),
+    ).encode(
+        x=alt.XValue(0),
+        y=alt.Y("chart_place:O", title=None, axis=None, bandPosition=0),
+        text=alt.Text("told:N"),
     )
     found = sum(1 for row in result if row["n_visits"])
-    return alt.layer(bars, figures, width="container", height=row_height(found, 21))
+    return alt.layer(bars, told, width="container", height=row_height(found, CHECK_HEIGHT))

@@ -168,7 +168,7 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
         x=alt.X(
             "part_inwc:Q",
             title=f"part of the excess ({INWC})",
-            axis=alt.Axis(labelExpr=SIGNED, tickCount=6),
+            axis=alt.Axis(**SIGNED, tickCount=6),
             scale=alt.Scale(padding=38, nice=False),
         ),
         color=palette.side_colour("cause", keys, legend=False),

@@ -54,7 +54,7 @@ const filters = Object.fromEntries([...document.querySelectorAll("select[data-fi
 const chosen = () => Object.fromEntries(Object.entries(filters).map(([name, select]) => [name, select.value]));
 const open = new Set();
 function passes(row, want) {
-  return Object.entries(want).every(([name, value]) => !value || row[name] === value || (name === "mode" && row.mode.split(" ").includes(value)));
+  return Object.entries(want).every(([name, value]) => !value || row[name] === value);
 }
 function refreshLists() {
   const want = chosen();
@@ -63,19 +63,26 @@ function refreshLists() {
   for (const list of document.querySelectorAll("table[data-list]")) {
     const section = list.closest("section");
     const button = section.querySelector("button.more");
+    const bodies = [...list.tBodies];
     let matching = 0;
-    for (const body of list.tBodies) {
-      const match = passes(body.dataset, want);
+    for (const body of bodies) {
+      // A mode that ranks behind the other one of its unit has its line only where that mode is chosen.
+      const match = passes(body.dataset, want) && (!("second" in body.dataset) || Boolean(want.mode));
       matching += match;
       body.hidden = !match || (!filtered && body.classList.contains("beyond") && !open.has(section));
     }
     shownRows += matching;
     list.hidden = matching === 0;
     section.querySelector("[data-none]").hidden = matching > 0;
+    const [all, told] = ["[data-all]", "[data-matching]"].map((part) => section.querySelector(part));
+    const units = new Set(bodies.map((body) => body.dataset.equipment)).size;
+    told.textContent = `${matching} of ${units} listed ${units === 1 ? "unit" : "units"}`;
+    all.hidden = filtered;
+    told.hidden = !filtered;
     if (button) {
       button.hidden = filtered;
       button.setAttribute("aria-expanded", String(open.has(section)));
-      button.textContent = open.has(section) ? "Show the first only" : `Show all ${list.tBodies.length}`;
+      button.textContent = open.has(section) ? "Show the first only" : `Show all ${bodies.filter((body) => !("second" in body.dataset)).length}`;
     }
   }
   if (filtered) document.getElementById("filter-says").textContent = `${shownRows} listed units match. A list holds the first of the fleet and of each branch; the search below reaches further.`;

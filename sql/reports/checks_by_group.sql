@@ -1,12 +1,13 @@
 -- Each check's share of visits within one grouping: 'month', 'branch', 'technician' or 'instrument' (grouping).
 -- Technicians and instruments only from the minimum of visits; months up to the reference day; at most groups groups
--- (months: the latest; others: those with most visits). A check finds a visit once. Intervals: 95 %, Wilson.
+-- (months: the latest; others: those with most visits) of all n_members. A check finds a visit once. Intervals: 95 %, Wilson.
 WITH members AS (
     SELECT
         month,
         member,
         coalesce(strftime(month, '%Y-%m'), member) AS shown,
-        n_visits
+        n_visits,
+        count(*) OVER () AS n_members
     FROM memory.member_visits
     WHERE
         grouping = getvariable('grouping')
@@ -54,7 +55,9 @@ SELECT
     found.n_found / found.n_visits AS share,
     wilson_lo(found.n_found, found.n_visits) AS share_lo,
     wilson_hi(found.n_found, found.n_visits) AS share_hi,
-    sum(found.n_found) OVER (PARTITION BY found.check_id)::BIGINT AS n_found_all
+    sum(found.n_found) OVER (PARTITION BY found.check_id)::BIGINT AS n_found_all,
+    (SELECT count(*) FROM members) AS n_shown,
+    (SELECT any_value(members.n_members) FROM members) AS n_members
 FROM found
 LEFT JOIN check_catalog AS c ON found.check_id = c.check_id
 ORDER BY found.shown, found.check_id;

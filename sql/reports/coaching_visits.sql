@@ -1,5 +1,6 @@
 -- The visits behind each coaching finding, to look at with the technician: the newest newest of each technician and
--- finding, for at most top findings. Only technicians with the minimum of visits are named.
+-- finding, for at most top findings; visits that are dated after the reference day come last, as their day is wrong. Only
+-- technicians with the minimum of visits are named.
 WITH named AS (
     SELECT
         technician_id,
@@ -36,8 +37,12 @@ numbered AS (
         c.mode,
         c.look_at[:300] AS look_at,
         f.n_of_finding,
-        row_number() OVER (PARTITION BY c.technician_id, c.finding ORDER BY c.visited_on DESC, c.visit_id ASC) AS place
+        coalesce(c.visited_on > p.today, FALSE) AS is_in_future,
+        row_number() OVER (
+            PARTITION BY c.technician_id, c.finding ORDER BY is_in_future ASC, c.visited_on DESC, c.visit_id ASC
+        ) AS place
     FROM coaching_visit AS c
+    CROSS JOIN publication AS p
     INNER JOIN findings AS f ON c.technician_id = f.technician_id AND c.finding = f.finding
 )
 
@@ -55,8 +60,9 @@ SELECT
     n.equipment_id,
     n.mode,
     n.look_at,
+    n.is_in_future,
     n.n_of_finding
 FROM numbered AS n
 LEFT JOIN check_catalog AS k ON n.finding = k.check_id
 WHERE n.place <= getvariable('newest')
-ORDER BY n.technician_id ASC, n.finding ASC, n.visited_on DESC, n.visit_id ASC;
+ORDER BY n.technician_id ASC, n.finding ASC, n.place ASC;

@@ -1,5 +1,6 @@
 -- Hidden offsets: how far a technician's readings with one instrument lie from what others find at the same sites,
--- a row a port, with its 95 % interval (1.96 standard errors). Only pairs with the minimum of visits; largest first.
+-- a row a port, with its 95 % interval (1.96 standard errors). Only pairs with the minimum of visits, of n_pairs the top
+-- largest, largest first.
 WITH ports AS (
     SELECT
         technician_id,
@@ -46,7 +47,8 @@ SELECT
     offset_inwc,
     offset_inwc - 1.96 * offset_se AS offset_lo_inwc,
     offset_inwc + 1.96 * offset_se AS offset_hi_inwc,
-    q_value
+    q_value,
+    (SELECT count(*) FROM (SELECT DISTINCT named.technician_id, named.instrument_id FROM named)) AS n_pairs
 FROM named
 QUALIFY dense_rank() OVER (ORDER BY largest DESC, technician_id ASC, instrument_id ASC) <= getvariable('top')
 ORDER BY largest DESC, technician_id ASC, instrument_id ASC, port ASC;

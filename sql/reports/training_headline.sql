@@ -1,5 +1,18 @@
--- The training page's first answer: how often the fleet skips zeroing, and how many technicians each state holds. One row.
+-- The training page's first answer: how often the fleet skips zeroing, how many technicians each state holds, and how many
+-- stand out in other habits (habits.sql), of all and of those who do not stand out in zeroing. One row.
 -- A technician below the minimum of visits is counted in n_too_few only and named nowhere.
+WITH habitual AS (
+    SELECT DISTINCT technician_id
+    FROM practice_rate
+    WHERE
+        practice_state = 'above_fleet'
+        AND check_id <> 'zero_not_recorded'
+        AND n_visits >= (
+            SELECT setting.value FROM setting
+            WHERE setting.name = 'technician_min_visits'
+        )
+)
+
 SELECT
     count(*) AS n_technicians,
     sum(n_visits) AS n_visits,
@@ -10,6 +23,10 @@ SELECT
     count(*) FILTER (WHERE zeroing_state = 'zero_doubtful') AS n_zero_doubtful,
     count(*) FILTER (WHERE zeroing_state = 'zeroes') AS n_zeroes,
     count(*) FILTER (WHERE zeroing_state = 'too_few_visits') AS n_too_few,
+    (SELECT count(*) FROM habitual) AS n_habitual,
+    count(*) FILTER (
+        WHERE zeroing_state = 'zeroes' AND technician_id IN (SELECT habitual.technician_id FROM habitual)
+    ) AS n_zeroes_habitual,
     (
         SELECT setting.value FROM setting
         WHERE setting.name = 'technician_min_visits'

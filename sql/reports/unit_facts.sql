@@ -31,6 +31,12 @@ trends AS (
     SELECT *
     FROM site_trend
     WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+),
+
+both_modes AS (
+    SELECT *
+    FROM equipment_trend
+    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
 )
 
 SELECT
@@ -76,10 +82,15 @@ SELECT
     t.slope_inwc_per_year,
     t.slope_lo,
     t.slope_hi,
-    t.rated_crossing_on
+    b.trend AS unit_trend,
+    b.n_visits > s.n_visits AS is_of_both_modes,
+    b.slope_inwc_per_year AS unit_slope_inwc_per_year,
+    b.slope_lo AS unit_slope_lo,
+    b.slope_hi AS unit_slope_hi
 FROM sheets AS s
 LEFT JOIN sites AS site ON s.site_id = site.site_id
 LEFT JOIN units AS e ON s.equipment_id = e.equipment_id
 LEFT JOIN ranks AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode
 LEFT JOIN trends AS t ON s.equipment_id = t.equipment_id AND s.mode = t.mode
+LEFT JOIN both_modes AS b ON s.equipment_id = b.equipment_id
 ORDER BY p.rank NULLS LAST, s.equipment_id, s.mode;

@@ -15,5 +15,5 @@ ORDER BY
     equipment_id,
     mode,
     list_position(
-        ['as_it_is', 'filter_clean', 'return_to_budget', 'supply_to_budget', 'both_to_budget', 'tap_one_lower'], change
+        ['as_found', 'as_it_is', 'return_to_budget', 'supply_to_budget', 'both_to_budget', 'tap_one_lower'], change
     );

@@ -1,9 +1,10 @@
 -- Roll-ups of the verdicts by branch, equipment kind, motor kind and year of installation: how many units and modes
 -- are chronic, with Wilson's interval of the share among those that can be judged, and what they are over together.
+-- Sums are exact, in decimals, and so the same in whatever order they are added up.
 CREATE OR REPLACE TABLE branch_static AS
 WITH judged AS (
     SELECT
-        site_id,
+        site_no,
         branch,
         mode,
         static_state,
@@ -35,8 +36,8 @@ alike AS (
         count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'supply') AS n_supply,
         count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'airflow_setting') AS n_airflow_setting,
         count(*) FILTER (WHERE needs_upkeep) AS n_upkeep,
-        sum(expected_excess_inwc) FILTER (WHERE static_state IN ('chronic', 'uncertain')) AS expected_excess_sum_inwc,
-        sum(greatest(design_cfm - airflow_cfm, 0)) FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
+        sum(expected_excess_inwc::DECIMAL(18, 12)) FILTER (WHERE static_state IN ('chronic', 'uncertain')) AS expected_excess_sum_inwc,
+        sum(greatest(design_cfm - airflow_cfm, 0)::DECIMAL(18, 9)) FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
     FROM judged
     GROUP BY branch, equipment_kind, motor_kind, install_year, mode
 ),
@@ -60,8 +61,8 @@ added AS (
         sum(n_supply)::BIGINT AS n_supply,
         sum(n_airflow_setting)::BIGINT AS n_airflow_setting,
         sum(n_upkeep)::BIGINT AS n_upkeep,
-        sum(expected_excess_sum_inwc) AS expected_excess_sum_inwc,
-        sum(airflow_shortfall_cfm) AS airflow_shortfall_cfm
+        sum(expected_excess_sum_inwc)::DOUBLE AS expected_excess_sum_inwc,
+        sum(airflow_shortfall_cfm)::DOUBLE AS airflow_shortfall_cfm
     FROM alike
     GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
 ),
@@ -71,10 +72,9 @@ apart AS (
     SELECT
         grouping(branch, equipment_kind, motor_kind, install_year, mode) AS set_no,
         coalesce(branch, equipment_kind, motor_kind, install_year, mode, 'all') AS value,
-        bit_count(bitstring_agg(n.site_no, 1, getvariable('n_sites'))) AS n_sites,
+        bit_count(bitstring_agg(j.site_no, 0, getvariable('last_site_no'))) AS n_sites,
         median(j.level_inwc) FILTER (WHERE j.static_state <> 'too_few_visits') AS median_level_inwc
     FROM judged AS j
-    INNER JOIN (SELECT site_id, row_number() OVER () AS site_no FROM site) AS n USING (site_id)
     GROUP BY GROUPING SETS ((), (branch), (equipment_kind), (motor_kind), (install_year), (mode))
 )
 

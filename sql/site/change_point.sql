@@ -28,7 +28,7 @@ SELECT
     w.step_inwc + 1.959963984540054 * w.step_se AS step_hi,
     w.over_line AS log_likelihood_over_line
 FROM weighed AS w
-INNER JOIN equipment_number AS n USING (equipment_no)
+INNER JOIN staging.equipment_facts AS n USING (equipment_no)
 INNER JOIN equipment AS s USING (equipment_id)
 WHERE
     abs(w.step_inwc) >= getvariable('change_point_material_inwc')

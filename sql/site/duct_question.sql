@@ -45,7 +45,7 @@ placed AS (
         b.supply_budget_inwc
     FROM usual_tap AS t
     INNER JOIN staging.unit_verdict AS s USING (unit_no)
-    INNER JOIN staging.equipment_budget AS b USING (equipment_no)
+    INNER JOIN staging.equipment_facts AS b USING (equipment_no)
     LEFT JOIN tap_order AS o ON b.blower_table_id = o.blower_table_id AND t.tap = o.tap
     WHERE s.design_cfm > 0 AND s.return_level_inwc < 0 AND s.supply_level_inwc > 0
 ),

@@ -52,7 +52,7 @@ SELECT
     n.retired_on IS NULL OR n.retired_on > getvariable('today') AS in_service,
     ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'][s.place] AS worst_state
 FROM seen AS s
-INNER JOIN equipment_number AS n USING (equipment_no);
+INNER JOIN staging.equipment_facts AS n USING (equipment_no);
 
 CREATE OR REPLACE VIEW equipment_static AS
 SELECT * EXCLUDE (equipment_no)

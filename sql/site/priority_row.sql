@@ -20,7 +20,7 @@ WITH listed AS (
         o.n_visits AS other_n_visits
     FROM staging.unit_verdict AS s
     INNER JOIN priority_evidence AS p USING (unit_no)
-    INNER JOIN equipment_number AS n ON s.equipment_no = n.equipment_no
+    INNER JOIN staging.equipment_facts AS n ON s.equipment_no = n.equipment_no
     LEFT JOIN staging.unit_verdict AS o ON s.equipment_no = o.equipment_no AND s.mode <> o.mode
 )
 
@@ -37,7 +37,7 @@ SELECT
     level_se_inwc,
     level_df,
     rated_tesp_inwc,
-    greatest(design_cfm - airflow_cfm, 0) AS airflow_shortfall_cfm,
+    CASE WHEN design_cfm - airflow_cfm IS NOT NULL THEN greatest(design_cfm - airflow_cfm, 0) END AS airflow_shortfall_cfm,
     power_w - power_at_rating_w AS extra_power_w,
     CASE problem_side
         WHEN 'return'

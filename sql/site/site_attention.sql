@@ -15,7 +15,7 @@ CREATE OR REPLACE TABLE site_attention ( -- noqa: PRS
 INSERT INTO site_attention BY NAME
 WITH in_service AS (
     SELECT equipment_no, equipment_id, site_id, branch, rated_tesp_inwc
-    FROM equipment_number
+    FROM staging.equipment_facts
     WHERE
         (retired_on IS NULL OR retired_on > getvariable('today'))
         AND (installed_on IS NULL OR installed_on <= getvariable('today'))

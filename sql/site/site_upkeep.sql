@@ -11,7 +11,7 @@ WITH listed AS (
         o.level_inwc AS other_level_inwc,
         o.as_found_level_inwc AS other_as_found_level_inwc
     FROM staging.unit_verdict AS s
-    INNER JOIN equipment_number AS n ON s.equipment_no = n.equipment_no
+    INNER JOIN staging.equipment_facts AS n ON s.equipment_no = n.equipment_no
     LEFT JOIN staging.unit_verdict AS o ON s.equipment_no = o.equipment_no AND s.mode <> o.mode
     WHERE s.needs_upkeep AND s.in_service
 ),

@@ -1,5 +1,5 @@
--- What the crew may expect: TESP, airflow and fan power as it is and after each change, like new. A loaded filter
--- changed (or what else made the as-found level higher) brings a unit from as found to like new.
+-- What the crew may expect: TESP, airflow and fan power like new, as it is and after each change. Beside it the static
+-- as found, where a loaded filter (or what else was not like new) made it higher: putting that right gives what is.
 CREATE OR REPLACE TABLE site_what_if ( -- noqa: PRS
     equipment_id VARCHAR USING COMPRESSION uncompressed,
     mode VARCHAR,
@@ -31,12 +31,12 @@ WITH told AS (
     UNION ALL
     SELECT
         s.unit_no,
-        'filter_clean' AS change,
-        s.level_inwc,
-        s.airflow_cfm,
-        s.power_w,
+        'as_found' AS change,
+        s.as_found_level_inwc AS tesp_inwc,
+        NULL AS airflow_cfm,
+        NULL AS power_w,
         NULL AS tap,
-        s.level_inwc - s.as_found_level_inwc AS tesp_change_inwc,
+        s.as_found_level_inwc - s.level_inwc AS tesp_change_inwc,
         NULL AS airflow_change_cfm,
         NULL AS power_change_w
     FROM staging.unit_verdict AS s

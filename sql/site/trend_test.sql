@@ -5,7 +5,7 @@ CREATE OR REPLACE TEMP TABLE trend_test AS
 WITH stepped AS (
     SELECT n.equipment_no
     FROM change_point AS c
-    INNER JOIN equipment_number AS n USING (equipment_id)
+    INNER JOIN staging.equipment_facts AS n USING (equipment_id)
 ),
 
 -- Student's t for each number of degrees of freedom that occurs.

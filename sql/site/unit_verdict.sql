@@ -10,6 +10,7 @@ CREATE OR REPLACE TABLE staging.unit_verdict ( -- noqa: PRS
     motor_kind VARCHAR,
     installed_on DATE,
     site_id VARCHAR USING COMPRESSION uncompressed,
+    site_no INTEGER,
     branch VARCHAR,
     equipment_id VARCHAR USING COMPRESSION uncompressed,
     mode VARCHAR,
@@ -51,6 +52,7 @@ WITH numbered AS (
         n.equipment_id,
         2 * n.equipment_no + (s.mode = 'heating')::INTEGER AS unit_no,
         n.site_id,
+        n.site_no,
         n.branch,
         n.retired_on IS NULL OR n.retired_on > getvariable('today') AS in_service,
         n.equipment_kind,
@@ -59,7 +61,7 @@ WITH numbered AS (
         n.rated_tesp_inwc,
         CASE s.mode WHEN 'cooling' THEN n.design_cooling_cfm ELSE n.design_heating_cfm END AS design_cfm
     FROM unit_seen AS s
-    INNER JOIN equipment_number AS n USING (equipment_no)
+    INNER JOIN staging.equipment_facts AS n USING (equipment_no)
 ),
 
 -- Student's t for each number of visits that occurs: it depends on nothing else of a unit.
@@ -109,6 +111,7 @@ verdict AS (
         j.motor_kind,
         j.installed_on,
         j.site_id,
+        j.site_no,
         j.branch,
         j.equipment_id,
         j.mode,

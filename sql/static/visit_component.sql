@@ -12,7 +12,7 @@ SELECT
     right_supply_port = 'before_coil' AS coil_in_span,
     least(getvariable('filter_allowance_inwc'), return_budget_inwc) AS filter_allowance_inwc,
     least(getvariable('coil_allowance_inwc'), supply_budget_inwc) AS coil_allowance_inwc
-FROM staging.equipment_budget;
+FROM staging.equipment_facts;
 
 CREATE OR REPLACE VIEW visit_component AS
 WITH span AS (

@@ -22,8 +22,9 @@ CREATE OR REPLACE TABLE staging.visit_measured ( -- noqa: PRS
     filter_drop_inwc DOUBLE USING COMPRESSION alp,
     coil_drop_inwc DOUBLE USING COMPRESSION alp,
     airflow_cfm DOUBLE USING COMPRESSION uncompressed,
-    airflow_source ENUM('measured', 'blower_table', 'none') USING COMPRESSION rle,
+    airflow_from ENUM('measured', 'blower_table', 'none') USING COMPRESSION rle,
     power_w DOUBLE USING COMPRESSION uncompressed,
+    power_measured BOOLEAN USING COMPRESSION rle,
     like_new BOOLEAN USING COMPRESSION rle,
     sides_known BOOLEAN USING COMPRESSION rle,
     set_aside_because VARCHAR,
@@ -64,11 +65,12 @@ WITH known AS (
         *,
         coalesce(measured_cfm, table_cfm) AS airflow_cfm,
         coalesce(motor_power_w, table_w) AS power_w,
+        motor_power_w IS NOT NULL AS power_measured,
         CASE
             WHEN measured_cfm IS NOT NULL THEN 'measured'::ENUM('measured', 'blower_table', 'none')
             WHEN table_cfm IS NOT NULL THEN 'blower_table'::ENUM('measured', 'blower_table', 'none')
             ELSE 'none'::ENUM('measured', 'blower_table', 'none')
-        END AS airflow_source,
+        END AS airflow_from,
         -- The table's slope carries the uncertainty of the static over to the airflow; a measured airflow has its own.
         CASE
             WHEN measured_cfm IS NOT NULL THEN rectangular(getvariable('measured_airflow_share') * measured_cfm)
@@ -95,8 +97,9 @@ SELECT
     l.filter_drop_inwc,
     l.coil_drop_inwc,
     l.airflow_cfm,
-    l.airflow_source,
+    l.airflow_from,
     l.power_w,
+    l.power_measured,
     j.visit_id IS NULL AS like_new,
     l.sign_case <> 'crossed' AS sides_known,
     j.set_aside_because,

@@ -1,8 +1,8 @@
 -- One row per loaded visit: the repaired readings, TESP with its uncertainty, airflow, the split of the excess over the
 -- rating into return restriction, supply restriction and airflow setting (data contract, section 4) with its
 -- uncertainty, and the stretch between works that the visit belongs to. A view, in the publication too where that is
--- large: what is dear is stored in staging.visit_measured, the rest is computed of it where it is asked for. What is counted
--- and sorted by the equipment's number asks staging.visit_computed, which has it, too.
+-- large: what is dear is stored in staging.visit_measured, the rest is computed of it where it is asked for. What looks
+-- on from there, by the equipment's number and its budgets, asks staging.visit_computed, which has these, too.
 -- What is asked for apart (visit_uncertainty, visit_split_uncertainty, visit_segment) is a view of these columns.
 CREATE OR REPLACE VIEW staging.visit_computed AS
 -- Grouped by its key, so that DuckDB sees that a visit has one at most, and looks nothing up for who asks for none of it.
@@ -16,9 +16,11 @@ WITH unit AS (
         any_value(design_cooling_cfm) AS design_cooling_cfm,
         any_value(design_heating_cfm) AS design_heating_cfm,
         any_value(nominal_tons) AS nominal_tons,
+        any_value(blower_table_id) AS blower_table_id,
+        any_value(density_ratio) AS density_ratio,
         any_value(right_return_port = 'before_filter') AS filter_in_rating,
         any_value(right_supply_port = 'after_coil') AS coil_in_rating
-    FROM staging.equipment_budget
+    FROM staging.equipment_facts
     GROUP BY equipment_no
 ),
 
@@ -69,12 +71,12 @@ slope AS (
         -(-return_inwc / (a * a) + return_budget_inwc) / 2 AS return_by_a,
         -(supply_inwc / (a * a) + supply_budget_inwc) / 2 AS supply_by_a,
         CASE
-            WHEN airflow_source = 'blower_table'
+            WHEN airflow_from = 'blower_table'
                 THEN
                     2 * airflow_ratio * coalesce(table_slope_cfm_per_inwc, 0) / design_cfm
             ELSE 0
         END AS a_per_inwc,
-        CASE WHEN airflow_source = 'measured' THEN 2 * airflow_ratio * u_airflow_cfm / design_cfm ELSE 0 END AS u_a
+        CASE WHEN airflow_from = 'measured' THEN 2 * airflow_ratio * u_airflow_cfm / design_cfm ELSE 0 END AS u_a
     FROM squared
 ),
 
@@ -96,7 +98,6 @@ SELECT
     visit_id,
     site_id,
     equipment_id,
-    equipment_no,
     technician_id,
     instrument_id,
     visited_at,
@@ -111,7 +112,8 @@ SELECT
     filter_drop_inwc,
     coil_drop_inwc,
     airflow_cfm,
-    airflow_source::VARCHAR AS airflow_source,
+    -- The contract's word for an airflow that the excess is split by.
+    CASE WHEN airflow_ratio > 0 THEN airflow_from::VARCHAR ELSE 'none' END AS airflow_source,
     airflow_ratio,
     design_cfm,
     power_w,
@@ -169,8 +171,19 @@ SELECT
     u_supply_location_inwc,
     u_probe_inwc,
     u_filter_drop_inwc,
-    u_coil_drop_inwc
+    u_coil_drop_inwc,
+    equipment_no,
+    return_budget_inwc,
+    supply_budget_inwc,
+    blower_table_id,
+    density_ratio,
+    airflow_from,
+    power_measured
 FROM sensitivity;
 
 CREATE OR REPLACE VIEW visit_static AS
-SELECT * EXCLUDE (equipment_no) FROM staging.visit_computed;
+SELECT
+    * EXCLUDE (
+        equipment_no, return_budget_inwc, supply_budget_inwc, blower_table_id, density_ratio, airflow_from, power_measured
+    )
+FROM staging.visit_computed;

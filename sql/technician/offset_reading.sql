@@ -4,14 +4,14 @@ CREATE OR REPLACE TEMP TABLE offset_reading AS
 WITH unit AS (
     SELECT
         equipment_no,
-        dense_rank() OVER (ORDER BY site_id) AS site_no,
+        site_no,
         (SELECT max(segment) + 1 FROM offset_visit) AS segments
-    FROM staging.equipment_budget
+    FROM staging.equipment_facts
 )
 
 SELECT
     v.visit_row,
-    u.site_no::INTEGER AS site_no,
+    u.site_no,
     (v.equipment_no::BIGINT * 2 + (v.mode = 'heating')::INTEGER) * u.segments + v.segment AS place,
     -- Sorts the readings by place, within it by the visit, whatever the order they were found in.
     (place << 32) | (hash(v.visit_id) & 4294967295)::BIGINT AS in_order,

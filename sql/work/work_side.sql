@@ -11,7 +11,7 @@ WITH done AS MATERIALIZED (
         max(o.done_on) FILTER (WHERE o.done_on < w.done_on) AS previous_on,
         min(o.done_on) FILTER (WHERE o.done_on > w.done_on) AS next_on
     FROM work AS w
-    INNER JOIN equipment_number AS n USING (equipment_id)
+    INNER JOIN staging.equipment_facts AS n USING (equipment_id)
     LEFT JOIN work AS o
         ON
             w.equipment_id = o.equipment_id

@@ -33,7 +33,7 @@ def timed(work: Callable[[], object]) -> tuple[float, float]:
 
 def repair(warehouse: Warehouse) -> None:
     """All repairs in their order."""
-    for name in ("static/equipment_budget.sql", *REPAIRS):
+    for name in ("static/equipment_facts.sql", *REPAIRS):
         warehouse.run(name)
 
 

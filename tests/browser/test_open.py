@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -104,3 +105,103 @@ def test_times_do_not_shift_with_the_readers_zone(browser: Browser, folder: Path
         page.close()
     assert seen[0] == seen[1]
     assert len(seen[0]) > 4
+
+
+CARDS = {"training": "table.coach, #habits table", "data_quality": "table.trend"}
+
+
+@pytest.mark.parametrize("name", CARDS)
+def test_a_phone_shows_every_cell_of_a_list_without_scrolling_sideways(
+    name: str, folder: Path, visit: Visit
+) -> None:
+    page = visit(folder / f"{name}.html", width=390)
+    tables = page.locator(CARDS[name])
+    assert tables.count() == len(CARDS[name].split(", "))
+    for table in tables.all():
+        assert table.evaluate("t => t.parentElement.scrollWidth <= t.parentElement.clientWidth")
+        heads = table.locator("thead th").all_text_contents()
+        cells = table.locator("tbody tr").first.locator("td")
+        assert cells.count() == len(heads)
+        named = [c.get_attribute("data-head") for c in cells.all()]
+        assert [head for head in named if head] == [h for h, n in zip(heads, named, strict=True) if n]
+        assert sum(n is None for n in named) <= 2  # the name and the reason speak for themselves
+        told = cells.last.evaluate("c => getComputedStyle(c, '::before').content")
+        assert heads[-1] in told
+
+
+CUT = """name => {
+  const edge = document.querySelector(`#plot-${name} svg`).getBoundingClientRect();
+  const texts = [...document.querySelectorAll(`#plot-${name} svg text`)].filter((t) => t.textContent
+    && t.getAttribute("opacity") !== "0" && t.closest("[opacity='0']") === null);
+  const boxes = texts.map((t) => [t.textContent, t.getBoundingClientRect()]);
+  return boxes.filter(([, box]) => box.left < edge.left - 1 || box.right > edge.right + 1 || box.top < edge.top - 1
+    || box.bottom > edge.bottom + 1).map(([text]) => text);
+}"""
+LABELS = """name => [...document.querySelectorAll(`#plot-${name} .role-axis`)].map((axis) =>
+  [...axis.querySelectorAll(".role-axis-label text")].filter((t) => t.getAttribute("opacity") !== "0")
+    .map((t) => t.textContent)).filter((labels) => labels.length)"""
+OVERPRINTED = """name => {
+  const boxes = [...document.querySelectorAll(`#plot-${name} .mark-text.role-mark text`)]
+    .filter((t) => t.textContent && t.getAttribute("opacity") !== "0").map((t) => t.getBoundingClientRect());
+  return boxes.filter((a) => boxes.some((b) => a !== b && a.left < b.right - 1 && b.left < a.right - 1
+    && a.top < b.bottom - 1 && b.top < a.bottom - 1)).length;
+}"""
+
+
+def charts_of(page: Page) -> list[str]:
+    names: list[str] = page.evaluate("Object.keys(payload.charts)")
+    return names
+
+
+@pytest.mark.parametrize("name", [*PAGES, "sites/S0000"])
+@pytest.mark.parametrize("width", [390, 1400])
+def test_no_word_of_a_chart_is_cut(name: str, width: int, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html", width=width)
+    for chart in charts_of(page):
+        assert page.evaluate(CUT, chart) == [], chart
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+@pytest.mark.parametrize("width", [390, 1400])
+def test_no_two_labels_of_an_axis_are_the_same(name: str, width: int, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html", width=width)
+    for chart in charts_of(page):
+        axes = page.evaluate(LABELS, chart)
+        figures = [[label for label in labels if re.match(r"[+-]?\d+\.\d", label)] for labels in axes]
+        assert [labels for labels in figures if len(labels) != len(set(labels))] == [], chart
+
+
+@pytest.mark.parametrize("width", [390, 1400])
+def test_figures_in_a_grid_do_not_overprint_each_other(width: int, folder: Path, visit: Visit) -> None:
+    page = visit(folder / "data_quality.html", width=width)
+    grids = [chart for chart in charts_of(page) if chart.startswith("grid_")]
+    assert len(grids) == 4
+    assert [chart for chart in grids if page.evaluate(OVERPRINTED, chart)] == []
+    month = page.locator("#plot-grid_month .mark-text.role-mark text:not([opacity='0'])")
+    assert (month.count() > 0) == (width == 1400)
+
+
+def test_the_fleet_picture_has_figures_along_both_axes(folder: Path, visit: Visit) -> None:
+    along_x, along_y = visit(folder / "operations.html").evaluate(LABELS, "fleet_picture")
+    assert min(len(along_x), len(along_y)) > 3
+
+
+def test_every_check_says_what_follows_from_it(folder: Path, visit: Visit) -> None:
+    page = visit(folder / "data_quality.html")
+    texts = "[...document.querySelectorAll('#plot-checks .mark-text.role-mark text')]"
+    from_top = "(a, b) => a.getBoundingClientRect().top - b.getBoundingClientRect().top"
+    told = page.evaluate(f"{texts}.sort({from_top}).map(t => t.textContent)")
+    found = [row for row in page.evaluate("rowsOf('check_shares')") if row["n_visits"]]
+    words = {
+        "n_set_aside": "set aside",
+        "n_repaired": "repaired",
+        "n_not_like_new": "not like new",
+        "n_note": "noted",
+    }
+    wanted = [
+        f"{row['title']}: {100 * row['share']:.1f} %"
+        + "".join(f", {row[column]} {word}" for column, word in words.items() if row[column])
+        for row in sorted(found, key=lambda row: row["chart_place"])
+    ]
+    assert len(wanted) > 3
+    assert told == wanted

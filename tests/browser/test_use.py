@@ -238,3 +238,48 @@ def test_a_habit_leads_to_its_check(folder: Path, visit: Visit) -> None:
 def test_rejected_rows_are_a_link_to_their_file(folder: Path, visit: Visit) -> None:
     href = visit(folder / "data_quality.html").locator("a[href$='.csv']").get_attribute("href")
     assert (folder / str(href)).exists()
+
+
+def shown_lines(page: Page) -> list[str]:
+    """The words of each line that is shown in the ranked lists and that of upkeep."""
+    lines = page.locator("table[data-list] tbody:visible tr:first-child td.site")
+    return [line.inner_text() for line in lines.all()]
+
+
+@pytest.mark.parametrize("branch", ["", "Northbank"])
+def test_with_a_mode_chosen_every_line_tells_of_that_mode(branch: str, page: Page) -> None:
+    before = shown_rows(page)
+    page.select_option("select[data-filter=branch]", branch)
+    for mode in ("cooling", "heating"):
+        page.select_option("select[data-filter=mode]", mode)
+        lines = shown_lines(page)
+        assert lines
+        assert all(line.endswith(f", {mode}") for line in lines)
+        ranked = "rowsOf('ranked').filter(r => (r.mode === mode || (r.other_rank && r.other_mode === mode))"
+        wanted = page.evaluate(f"([mode, branch]) => {ranked} && (!branch || r.branch === branch)).length",
+                               [mode, branch])  # fmt: skip
+        assert page.locator("table[data-list] tbody:visible tr:first-child td.rank").count() == wanted > 0
+        assert branch or page.locator("tbody[data-second]:visible").count() > 0
+    for name in ("branch", "mode"):
+        page.select_option(f"select[data-filter={name}]", "")
+    assert shown_rows(page) == before
+    assert page.locator("tbody[data-second]:visible").count() == 0
+
+
+def test_a_heading_says_how_many_units_match(page: Page) -> None:
+    tail = page.locator("section[aria-labelledby=l-supply] .tail")
+    before = tail.inner_text()
+    page.select_option("select[data-filter=branch]", "Millrace")
+    lines = page.locator("section[aria-labelledby=l-supply] tbody:visible")
+    units = page.locator("section[aria-labelledby=l-supply] tbody:not([data-second])").count()
+    assert 0 < lines.count() < units
+    expect(tail).to_have_text(f"{lines.count()} of {units} listed units", use_inner_text=True)
+    page.select_option("select[data-filter=branch]", "")
+    expect(tail).to_have_text(before, use_inner_text=True)
+
+
+def test_show_all_shows_each_unit_once(page: Page) -> None:
+    page.locator("button[data-more=l-return]").click()
+    shown = page.locator("section[aria-labelledby=l-return] tbody:visible")
+    units = shown.evaluate_all("bodies => bodies.map(b => b.dataset.equipment)")
+    assert len(units) == len(set(units)) > 8

@@ -36,9 +36,10 @@ VISIT, SITE, PRIORITY = "visit_static", "site_static", "site_priority"
 
 # For each file in sql/contracts one or more ways to break it.
 PLANTED: dict[Name, list[list[str]]] = {
-    (VISIT, "an airflow has a source, and no source has an airflow of none"): [
+    (VISIT, "an airflow that the excess is split by has a source, any other none"): [
         update(VISIT, "airflow_source = 'none'", AIR),
-        update(VISIT, "airflow_cfm = NULL", AIR),
+        update(VISIT, "airflow_source = 'measured'", "airflow_ratio IS NULL"),
+        update(VISIT, "airflow_cfm = NULL", "airflow_ratio > 0"),
     ],
     (SITE, "chronic needs its visits and its probability"): [
         update(SITE, "static_state = 'chronic', n_visits = 2"),
@@ -246,8 +247,8 @@ def test_rows_of_a_view_are_asked_in_one_scan_which_finds_each_fault(own: Wareho
         "prob_over_rated is in 0..1": update(stored, "u_tesp_inwc = 'NaN'::DOUBLE"),
         "u_tesp_inwc, airflow_cfm are not negative": update(stored, "airflow_cfm = -1", AIR),
         "every number is finite": update(stored, "u_shared_gain_inwc = 'inf'::DOUBLE", AIR),
-        "an airflow has a source, and no source has an airflow of none": update(
-            stored, "airflow_cfm = NULL", AIR
+        "an airflow that the excess is split by has a source, any other none": update(
+            stored, "airflow_from = 'none'", AIR
         ),
         "a visit is valid or says why not, and only a valid one is like new": update(
             stored, "like_new = true", "set_aside_because IS NOT NULL"

@@ -114,7 +114,8 @@ class Rows:
         path.unlink(missing_ok=True)
         con = duckdb.connect(str(path))
         con.execute(TABLES.read_text(encoding="utf-8"))
-        con.execute((SQL_DIR / "macros" / "proportion.sql").read_text(encoding="utf-8"))
+        for macros in ("proportion", "crossing"):
+            con.execute((SQL_DIR / "macros" / f"{macros}.sql").read_text(encoding="utf-8"))
         for table, rows in self.tables.items():
             marks = f"({', '.join('?' for _ in rows[0])})"
             for i in range(0, len(rows), 200):  # many rows a statement: far quicker than one by one
@@ -308,8 +309,9 @@ def _technicians(rows: Rows, technicians: int) -> None:
         if state == "zero_doubtful":
             rows.add("offset_follows", technician_id, f"M{t:03d}a", "return", offset, "cannot_be_told")
         if n >= 20:
+            doubtful = state == "zero_doubtful"
             rows.add("instrument_offset", technician_id, f"M{t:03d}a", n, min(n, 30), offset, 0.008, 0.003, 0.008,
-                     0.004 if state == "zero_doubtful" else 0.7)  # fmt: skip
+                     0.004 if doubtful else 0.7, 0.003 - (offset or 0.0), 0.01, doubtful, False)  # fmt: skip
 
 
 def write_published(path: Path, sites: int = 42, visits: int = 9, technicians: int = 9,

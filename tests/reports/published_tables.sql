@@ -74,7 +74,7 @@ CREATE TABLE technician_zeroing (technician_id VARCHAR, branch VARCHAR, n_visits
   funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, zeroing_state VARCHAR);
 CREATE TABLE instrument_offset (technician_id VARCHAR, instrument_id VARCHAR, n_visits BIGINT, n_sites BIGINT,
   return_offset_inwc DOUBLE, return_offset_se DOUBLE, supply_offset_inwc DOUBLE, supply_offset_se DOUBLE,
-  q_value DOUBLE);
+  q_value DOUBLE, tesp_offset_inwc DOUBLE, tesp_offset_se DOUBLE, return_doubtful BOOLEAN, supply_doubtful BOOLEAN);
 CREATE TABLE work_effect (work_kind VARCHAR, n_pairs BIGINT, shift_inwc DOUBLE, shift_lo DOUBLE, shift_hi DOUBLE,
   share_within_rating_before DOUBLE, share_within_rating_after DOUBLE);
 CREATE TABLE site_what_if (equipment_id VARCHAR, mode VARCHAR, change VARCHAR, tesp_inwc DOUBLE, airflow_cfm DOUBLE,

@@ -31,6 +31,7 @@ def _texts(*columns: str) -> Callable[[Row], list[str]]:
 UNIT = _texts("site_id", "equipment_id", "mode")
 NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which an element names its row
     "ranked": UNIT,
+    "ranked_seconds": UNIT,
     "upkeep": UNIT,
     "unit_facts": _texts("equipment_id", "mode"),
     "unit_equipment": _texts("equipment_id"),
@@ -41,6 +42,7 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
     "visits_wanted": _texts("site_id", "equipment_id"),
     "work_not_measured": lambda row: [row["site_id"], words.word(row["work_kind"])],
     "getting_worse": _texts("site_id", "equipment_id"),
+    "rising_modes": _texts("mode"),  # in the line of its unit
     "fleet_state": lambda row: [_state(row)],
     "coaching": _texts("technician_id"),
     "coaching_visits": _texts("visit_id", "site_id", "equipment_id", "mode"),
@@ -58,8 +60,9 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
     "gate": _texts("expectation", "table_name"),
     "settings": lambda row: [words.word(row["name"])],
 }
-COUNTS_OF_ALL = {"n_in_side", "n_upkeep", "n_wanted", "n_of_kind", "n_repaired", "n_rejected", "n_expectations",
-                 "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip  # of a whole group, told once
+# Of a whole group, told once.
+COUNTS_OF_ALL = {"n_in_side", "n_ranked", "n_rising", "n_habits", "n_upkeep", "n_wanted", "n_of_kind", "n_repaired",
+                 "n_rejected", "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip
 
 
 def _state(row: Row) -> str:
@@ -173,7 +176,7 @@ def test_no_number_of_a_row_stands_outside_a_figure(name: str, every: Read) -> N
         rows = [row_of(where, answers) for where in (teller.row, *teller.around)]
         known = " ".join(words.word(v) + v for row in rows for v in row.values() if isinstance(v, str))
         bare = [n for n in re.findall(r"\d[\d.,]*\d|\d", teller.bare) if n not in known]
-        caps_told = {caps.REPAIR_EXAMPLES, caps.TOP_WANTED, caps.TOP, caps.TOP_UPKEEP, 95}
+        caps_told = {caps.REPAIR_EXAMPLES, caps.TOP_WANTED, caps.TOP, caps.TOP_UPKEEP, caps.TOP_RISING, 95}
         assert set(bare) <= {str(cap) for cap in caps_told}, (teller.row, bare, teller.bare[:200])
 
 

@@ -211,3 +211,32 @@ def test_a_query_that_breaks_says_its_file(
     monkeypatch.setattr(queries, "SQL_DIR", tmp_path)
     with pytest.raises(StageError, match=r"sql/reports/shared/wrong\.sql broke.*\n.*"):
         published.rows("asks")
+
+
+@pytest.mark.parametrize(
+    ("asks", "shared", "says"),
+    [
+        (
+            "SELECT 1 AS one LIMIT getvariable('topp')",
+            "SELECT 1 AS one",
+            r"sql/reports/asks\.sql asks for topp; given: top\n",
+        ),
+        (
+            "SELECT * FROM memory.many LIMIT getvariable('top')",
+            "SELECT 1 AS one LIMIT GetVariable( 'top' )",
+            r"sql/reports/shared/many\.sql asks for top; given: none\n",
+        ),
+    ],
+)
+def test_a_variable_that_was_not_given_is_told(
+    asks: str, shared: str, says: str, published: Published, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    published.rows("upkeep", top=3)  # on the same connection a variable of an earlier query is still set
+    folder = tmp_path / "reports"
+    (folder / "shared").mkdir(parents=True)
+    (folder / "asks.sql").write_text(asks, encoding="utf-8")
+    (folder / "shared" / "many.sql").write_text(shared, encoding="utf-8")
+    monkeypatch.setattr(queries, "QUERIES", folder)
+    monkeypatch.setattr(queries, "SQL_DIR", tmp_path)
+    with pytest.raises(StageError, match=says):
+        published.rows("asks", top=3)

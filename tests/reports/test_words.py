@@ -53,3 +53,4 @@ def test_what_is_not_known_says_so() -> None:
 def test_nouns_follow_their_count() -> None:
     assert words.several(1, "unit") == "unit"
     assert words.several(0, "unit") == words.several(2, "unit") == "units"
+    assert words.several(2, "branch") == "branches"

@@ -27,8 +27,8 @@ def test_the_order_of_the_visits_changes_no_bit(small_file: Path, tmp_path: Path
             "SELECT * FROM staging.visit_measured ORDER BY hash(visit_id, 1)"
         )
         warehouse.execute(
-            "CREATE OR REPLACE TABLE staging.equipment_budget AS "
-            "SELECT * FROM staging.equipment_budget ORDER BY hash(equipment_id)"
+            "CREATE OR REPLACE TABLE staging.equipment_facts AS "
+            "SELECT * FROM staging.equipment_facts ORDER BY hash(equipment_id)"
         )
         after = fits(warehouse)
     assert before[0].height > 3

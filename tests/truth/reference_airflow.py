@@ -3,10 +3,11 @@
 Choices that the contract leaves open:
  1. A budget by design needs both design statics; with one of them, or both 0, it is half the rating each.
  2. A table is read at its ends too; beyond them there is no airflow. Tap: the visit's, else the equipment's by mode.
- 3. airflow_source says where Q comes from, also where the design airflow is unknown and the ratio with it.
+ 3. airflow_source is none where the design airflow is unknown, too; a known airflow is told even so.
  4. Power: measured, else from the table at the same static.
  5. A row without power gives none up to its neighbours; nothing is read across the gap.
- 6. A measured airflow of 0 cannot be split by (r has no value): all of the excess is restriction, as if unknown.
+ 6. A measured airflow of 0 cannot be split by (r has no value): all is restriction and the source none, as if
+    unknown.
 """
 
 from __future__ import annotations
@@ -72,9 +73,9 @@ def visit_airflow(
     power = read_table(table_of(blower_table, equipment.get("blower_table_id"), tap, "power_w"), static)
     measured = visit.get("airflow_cfm")
     cfm = measured if measured is not None else from_table
-    source = "none" if cfm is None else "blower_table" if measured is None else "measured"
     design = equipment.get(f"design_{visit['mode']}_cfm")
     ratio = cfm / design if cfm is not None and design else None
+    source = "none" if not ratio else "blower_table" if measured is None else "measured"
     measured_power = visit.get("motor_power_w")
     return Airflow(cfm, source, ratio, measured_power if measured_power is not None else power)
 

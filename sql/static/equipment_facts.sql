@@ -1,8 +1,9 @@
--- What the visits must know of each unit, joined to them once: dates and right ports (data contract, "The right ports")
--- for the repairs; budgets of both sides (magnitudes, in. w.c.) that sum to the rated TESP, design airflows, taps, and
--- the air's density at its site; its branch for the counts. And the days of works: every kind of work but `other` and
--- `filter_changed` starts a new stretch of visits (data contract, "Since the last work").
-CREATE OR REPLACE TABLE staging.equipment_budget AS
+-- What the stages know of each piece of equipment, by its number and its site's (numbered.sql), joined once to the
+-- visits: dates and right ports (data contract, "The right ports") for the repairs; budgets of both sides (magnitudes,
+-- in. w.c.) that sum to the rated TESP, design airflows, taps, and the air's density at its site. And the days of works:
+-- every kind of work but `other` and `filter_changed` starts a new stretch of visits (data contract, "Since the last
+-- work").
+CREATE OR REPLACE TABLE staging.equipment_facts AS
 WITH worked AS (
     SELECT
         equipment_id,
@@ -16,6 +17,8 @@ SELECT
     e.equipment_id,
     n.equipment_no,
     e.site_id,
+    m.site_no,
+    s.site_label,
     e.equipment_kind,
     e.installed_on,
     e.retired_on,
@@ -41,4 +44,5 @@ SELECT
 FROM equipment AS e
 INNER JOIN staging.equipment_number AS n ON e.equipment_id = n.equipment_id
 INNER JOIN site AS s ON e.site_id = s.site_id
+INNER JOIN staging.site_number AS m ON e.site_id = m.site_id
 LEFT JOIN worked AS w ON e.equipment_id = w.equipment_id;

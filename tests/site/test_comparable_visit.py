@@ -1,0 +1,104 @@
+"""Readings that are corrected for an offset: airflow, fan power and causes follow the corrected statics, against the
+plain reference of the contract (tests/truth/reference_airflow.py)."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from pipeline.warehouse import Warehouse
+from tests.truth import reference
+
+OFFSETS = (
+    (-0.06, 0.05),
+    (0.0, 0.12),
+    (0.08, 0.0),
+    (-0.35, 0.4),
+)  # return, supply; the last leaves many tables
+COLUMNS = (
+    "airflow_cfm",
+    "airflow_ratio",
+    "power_w",
+    "return_restriction_inwc",
+    "supply_restriction_inwc",
+    "airflow_setting_inwc",
+)
+
+
+@pytest.fixture(scope="module")
+def warehouse(small_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Warehouse]:
+    """A fleet's work file with offsets laid on the measurers of most visits."""
+    path = tmp_path_factory.mktemp("comparable") / "work.duckdb"
+    shutil.copy(small_file.with_name("work.duckdb"), path)
+    with Warehouse(path) as warehouse:
+        pairs = warehouse.query(
+            "SELECT technician_id, coalesce(instrument_id, '') AS instrument_id FROM visit_static "
+            f"GROUP BY ALL ORDER BY count(*) DESC, technician_id, instrument_id LIMIT {len(OFFSETS)}"
+        )
+        laid = pl.DataFrame(OFFSETS, schema=["return_inwc", "supply_inwc"], orient="row")
+        correction = pl.concat([pairs, laid.with_columns(variance=pl.lit(1e-4))], how="horizontal")
+        warehouse.set_variable("measurer_sd", 0.01, "DOUBLE")
+        warehouse.store("correction", correction, temporary=True)
+        warehouse.run("site/comparable_visit.sql")
+        yield warehouse
+
+
+@pytest.fixture(scope="module")
+def rows(warehouse: Warehouse) -> list[dict[str, Any]]:
+    """What is made of each visit, found again by its unit and time, beside its id."""
+    return warehouse.query(
+        "SELECT c.*, v.visit_id FROM comparable_visit AS c "
+        "INNER JOIN staging.visit_measured AS v ON c.unit_no = 2 * v.equipment_no + (v.mode = 'heating')::INTEGER "
+        "AND c.at_year = epoch(v.visited_at) / 86400.0 / getvariable('days_per_year')"
+    ).to_dicts()
+
+
+def test_what_follows_from_a_corrected_reading_is_that_of_the_reference(
+    warehouse: Warehouse, rows: list[dict[str, Any]]
+) -> None:
+    equipment = {e["equipment_id"]: e for e in warehouse.query("FROM equipment").to_dicts()}
+    elevation = {s["site_id"]: s["elevation_ft"] or 0 for s in warehouse.query("FROM site").to_dicts()}
+    visits = {v["visit_id"]: v for v in warehouse.query("FROM visit").to_dicts()}
+    static = {v["visit_id"]: v for v in warehouse.query("FROM visit_static").to_dicts()}
+    laid = {
+        (c["technician_id"], c["instrument_id"]): c for c in warehouse.query("FROM correction").to_dicts()
+    }
+    table = warehouse.query("FROM blower_table").to_dicts()
+    corrected = [row for row in rows if row["offset_corrected"]]
+    for row in corrected:
+        visit, read = visits[row["visit_id"]], static[row["visit_id"]]
+        off = laid[visit["technician_id"], visit["instrument_id"] or ""]
+        return_inwc = read["return_inwc"] - off["return_inwc"]
+        supply_inwc = read["supply_inwc"] - off["supply_inwc"]
+        own = equipment[visit["equipment_id"]]
+        air = reference.visit_airflow(visit, supply_inwc - return_inwc, own, table, elevation[own["site_id"]])
+        causes = reference.excess_parts(return_inwc, supply_inwc, reference.side_budgets(own), air.ratio)
+        expected = (air.cfm, air.ratio, air.power_w, *causes)
+        for name, value in zip(COLUMNS, expected, strict=True):
+            assert row[name] == (value if value is None else pytest.approx(value, rel=1e-9)), (
+                visit["visit_id"],
+                name,
+            )
+        assert row["tesp_inwc"] == pytest.approx(supply_inwc - return_inwc, abs=1e-12)
+    moved = [row for row in corrected if row["airflow_cfm"] != static[row["visit_id"]]["airflow_cfm"]]
+    assert len(moved) > 50
+    assert any(row["airflow_cfm"] is None for row in moved)  # beyond the table
+    measured = [row for row in corrected if static[row["visit_id"]]["airflow_source"] == "measured"]
+    assert measured
+    assert all(row["airflow_cfm"] == static[row["visit_id"]]["airflow_cfm"] for row in measured)
+
+
+def test_whoever_is_not_corrected_keeps_what_visit_static_says(
+    warehouse: Warehouse, rows: list[dict[str, Any]]
+) -> None:
+    static = {v["visit_id"]: v for v in warehouse.query("FROM visit_static").to_dicts()}
+    others = [row for row in rows if not row["offset_corrected"]]
+    assert len(others) > 50
+    for row in others:
+        for name in ("tesp_inwc", "return_inwc", "supply_inwc", *COLUMNS):
+            assert row[name] == static[row["visit_id"]][name], (row["visit_id"], name)
