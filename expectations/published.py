@@ -1,6 +1,6 @@
 """What the published tables must hold. A break here is the house's fault, not a drop's: nothing is published.
 
-Keys, words, probabilities and intervals are declared below; whatever joins tables or says more is a file in
+Keys and words stand in the catalog, probabilities and intervals below; whatever joins tables or says more is a file in
 `sql/contracts/`.
 """
 
@@ -13,24 +13,25 @@ from dataclasses import replace
 from expectations.contracts import in_list, key_text, rules_in, unique
 from expectations.results import judge, keep
 from expectations.rules import Outcome, Rule, screened, together
+from pipeline.catalog import all_tables, table_entry
 from pipeline.errors import StageError
+from pipeline.load.inputs import TABLES
 from pipeline.warehouse import Warehouse
 
-UNIT = ("equipment_id", "mode")
-KEYS: dict[str, tuple[str, ...]] = {
-    "load_ledger": ("file", "file_sha256", "table_name"),
-    "check_catalog": ("check_id",),
-    "finding": ("visit_id", "check_id"),
-    "visit_static": ("visit_id",),
-    "site_static": UNIT,
-    "site_trend": UNIT,
-    "equipment_trend": ("equipment_id",),
-    "site_priority": UNIT,
-    "technician_zeroing": ("technician_id",),
-    "instrument_offset": ("technician_id", "instrument_id"),
-    "technician_practice": ("technician_id",),
-    "work_effect": ("work_kind",),
-}
+# The tables of the data contract that a run makes: their numbers are looked at, too.
+CONTRACTED = (
+    *(
+        "load_ledger",
+        "check_catalog",
+        "finding",
+        "visit_static",
+        "site_static",
+        "site_trend",
+        "equipment_trend",
+    ),
+    *("site_priority", "technician_zeroing", "instrument_offset", "technician_practice", "work_effect"),
+)
+KEYS: dict[str, tuple[str, ...]] = {name: table_entry(name).key for name in CONTRACTED}
 # The rules whose screens find a row that is there twice, too.
 COMPLETE = {
     "every loaded visit has its row, and no other",
@@ -39,27 +40,6 @@ COMPLETE = {
 }
 # A view that computes columns, and the table whose columns it passes on as they stand (tests/static/test_stored.py).
 COMPUTES = {"visit_static": "staging.visit_measured"}
-SIDES = ("return", "supply", "airflow_setting", "none")
-TRENDS = ("rising", "falling", "steady", "too_few_visits")
-MODES = ("cooling", "heating")
-CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
-REASONS = (
-    *("missing_key", "bad_number", "bad_date", "bad_value", "site_unknown", "equipment_unknown"),
-    *("equipment_elsewhere", "technician_unknown", "row_malformed"),
-)
-WORDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("finding", "consequence", CONSEQUENCES),
-    ("visit_static", "mode", MODES),
-    ("visit_static", "airflow_source", ("measured", "blower_table", "none")),
-    ("visit_static", "pressure_unit", ("inwc", "pa", "mmwc")),
-    ("site_static", "mode", MODES),
-    ("site_static", "static_state", ("chronic", "uncertain", "within_rating", "too_few_visits")),
-    ("site_static", "problem_side", SIDES),
-    ("site_priority", "problem_side", SIDES),
-    ("site_trend", "trend", TRENDS),
-    ("equipment_trend", "trend", TRENDS),
-    ("technician_zeroing", "zeroing_state", ("skips_zero", "zero_doubtful", "zeroes", "too_few_visits")),
-)
 PROBABILITIES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("visit_static", ("prob_over_rated",)),
     ("site_static", ("prob_over_rated", "prob_side")),
@@ -94,10 +74,11 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     bounds = [_within(table, columns, 0, 1, "in 0..1") for table, columns in PROBABILITIES]
     bounds += [_within(table, columns, 0, None, "not negative") for table, columns in NOT_NEGATIVE]
     bounds += [_finite(warehouse, table) for table in KEYS]
-    single = [in_list(table, KEYS[table], column, words) for table, column, words in WORDS]
-    single.append(in_list("rejected_row", ("file", "line_number"), "reason", REASONS))
-    single += [_ordered(*interval) for interval in INTERVALS]
     there = warehouse.relations()
+    beyond = beyond_contract(there)
+    single = [rule for table, key in (KEYS | beyond).items() for rule in words_of(table, key)]
+    single += words_of("rejected_row", ("file", "line_number"))
+    single += [_ordered(*interval) for interval in INTERVALS]
     # After a day's drop: of the other rows it held when they were made, and they are what they were.
     computed = {table: f"changed.{table}" for table in ("visit", *KEYS) if f"changed.{table}" in there}
     # Of equipment that was judged anew not all visits were looked at anew; what units they are of is listed apart.
@@ -110,7 +91,7 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     by_scan = [r for r in (*bounds, *single) if r.table_name in scanned and _broken(r) and r not in looked_up]
     stored = {table: warehouse.columns(of) for table, of in COMPUTES.items() if of in there}
     return [
-        *_keys(files, computed),
+        *_keys(files, computed, beyond),
         *screened([rule for rule in bounds if rule not in by_scan]),
         *together([rule for rule in single if rule not in by_scan]),
         *(
@@ -119,6 +100,27 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
             for rule in _in_one_scan(by_scan, table, rows, stored.get(table, ()))
         ),
         *(rule for rule in files if rule.screen),
+    ]
+
+
+def beyond_contract(there: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """The keys of the other tables of the catalog that are in the work file. The gate asks what came with the drop; a
+    view has its rows of tables that are asked; what is told of the runs themselves is not there at the first."""
+    others = {
+        name: entry.key
+        for name, entry in all_tables().items()
+        if there.get(name) == "TABLE" and entry.key and not entry.optional
+    }
+    elsewhere = KEYS.keys() | {table.cleaned for table in TABLES}
+    return {name: key for name, key in others.items() if name not in elsewhere}
+
+
+def words_of(table: str, key: tuple[str, ...]) -> list[Rule]:
+    """A rule for each column whose only words the catalog lists."""
+    return [
+        in_list(table, key, column.name, column.words)
+        for column in table_entry(table).columns
+        if column.words
     ]
 
 
@@ -153,7 +155,9 @@ def _in_one_scan(rules: Sequence[Rule], table: str, rows: str, stored: Sequence[
     return [replace(rule, screen=screen, asked="all" if rows == table else "changed") for rule in mine]
 
 
-def _keys(files: Sequence[Rule], computed: Mapping[str, str]) -> list[Rule]:
+def _keys(
+    files: Sequence[Rule], computed: Mapping[str, str], beyond: dict[str, tuple[str, ...]]
+) -> list[Rule]:
     """Rows told apart by a hash of their key are told apart by the key; that is the cheaper question. None is asked
     where the rows are just those of another table, each once.
 
@@ -161,7 +165,7 @@ def _keys(files: Sequence[Rule], computed: Mapping[str, str]) -> list[Rule]:
     """
     complete = {rule.table_name: rule for rule in files if rule.name in COMPLETE and rule.screen}
     rules, others = [], []
-    for table, key in KEYS.items():
+    for table, key in (KEYS | beyond).items():
         rule = unique(table, key)
         if table in complete:
             rules.append(replace(rule, screen=complete[table].screen, asked=complete[table].asked))

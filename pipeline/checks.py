@@ -21,7 +21,8 @@ HEADER = re.compile(r"^-- (title|consequence|why|applies_to|scope|piece|beside):
 # What the checks of one piece of equipment read beside the readings.
 READ = ("visit", "equipment", "instrument", "blower_table", "finding")
 UNREAD = re.compile(r"--.*|'[^']*'")  # comments and texts name no column
-CONSEQUENCES = ("reject", "set_aside", "repaired", "not_like_new", "note")
+# Of findings. The contract's `reject` is of rows that never became visits: they stand in `rejected_row`.
+CONSEQUENCES = ("set_aside", "repaired", "not_like_new", "note")
 
 
 @dataclass(frozen=True)

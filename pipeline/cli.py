@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
+import traceback
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import date
 from pathlib import Path
 
 from pipeline import __version__
-from pipeline.errors import FleetStaticError, UsageError
+from pipeline.errors import FleetStaticError, StageError, UsageError
 
-EPILOG = "exit status: 0 done; 1 the drop's gate failed, nothing published; 2 the command or its input cannot be used"
+EPILOG = (
+    "exit status: 0 done; 1 the drop's gate failed, nothing published; 2 the command or its input cannot be used, "
+    "or it broke; 130 stopped by Ctrl-C"
+)
+STOPPED = 130  # what a shell says of a command that Ctrl-C ended
+TRACEBACK = "FLEET_STATIC_TRACEBACK"  # set to 1: the traceback of whatever ended the command
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -20,15 +27,39 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = parse(argv)
     try:
         return int(arguments.run(arguments))
-    except FleetStaticError as error:
-        sys.stdout.flush()
-        sys.stderr.write(f"fleet-static: {error}\n")
-        return error.exit_status
     except BrokenPipeError:
         return 0
-    except KeyboardInterrupt as error:
-        sys.stderr.write(f"fleet-static: stopped; {error or 'the last publication stands'}\n")
-        return 130
+    except (Exception, KeyboardInterrupt) as error:
+        return _told(error)
+
+
+def _told(error: BaseException) -> int:
+    """Say on stderr what ended the command; the exit status: 1 only where the gate refused."""
+    sys.stdout.flush()
+    if os.environ.get(TRACEBACK) == "1":
+        traceback.print_exception(error)
+    status = error.exit_status if isinstance(error, FleetStaticError) else StageError.exit_status
+    message = str(error)
+    if _is_interrupt(error):
+        said = str(error) if isinstance(error, KeyboardInterrupt) else ""
+        status, message = STOPPED, f"stopped; {said or 'the last publication stands'}"
+    elif isinstance(error, OSError) and error.strerror:
+        message = error.strerror if error.filename is None else f"{error.filename}: {error.strerror}"
+    elif not isinstance(error, FleetStaticError):
+        first = next(iter(message.splitlines()), "")
+        message = f"a fault of the program: {type(error).__name__}: {first} ({TRACEBACK}=1 shows where)"
+    sys.stderr.write(f"fleet-static: {message}\n")
+    return status
+
+
+def _is_interrupt(error: BaseException | None) -> bool:
+    """Whether it began with Ctrl-C, or with what a library's native part makes of that: an error that says so."""
+    while error is not None:
+        said = str(error)
+        if isinstance(error, KeyboardInterrupt) or "Query interrupted" in said or "KeyboardInterrupt" in said:
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def parse(argv: Sequence[str] | None) -> argparse.Namespace:
@@ -77,7 +108,7 @@ def build_parser() -> argparse.ArgumentParser:
     run.set_defaults(run=_run)
 
     report = commands.add_parser("report", help="draw the reports again from what is published")
-    report.add_argument("into", type=Path, metavar="DIR")
+    report.add_argument("into", type=Path, metavar="DIR", help="where the publication is")
     report.add_argument("--site", metavar="ID", help="one site's sheet, to hand to a crew")
     report.add_argument(
         "--pictures", action="store_true", help="also the main charts as PNG and SVG, for slides"
@@ -86,9 +117,19 @@ def build_parser() -> argparse.ArgumentParser:
     report.set_defaults(run=_report)
 
     sql = commands.add_parser("sql", help="read-only SQL on the published tables; without a query: a prompt")
-    sql.add_argument("into", type=Path, metavar="DIR")
-    sql.add_argument("query", nargs="?", metavar="QUERY")
-    sql.add_argument("--format", choices=("table", "csv", "json", "parquet"), default="table")
+    sql.add_argument("into", type=Path, metavar="DIR", help="where the publication is")
+    sql.add_argument(
+        "query",
+        nargs="?",
+        metavar="QUERY",
+        help="one SELECT, a file of it that ends in .sql, or a plain word such as `tables`, `examples` or `help`",
+    )
+    sql.add_argument(
+        "--format",
+        choices=("table", "csv", "json", "parquet"),
+        default="table",
+        help="how the rows are written; default: table",
+    )
     sql.set_defaults(run=_sql)
 
     export = commands.add_parser("export", help="the whole publication as Parquet files with a manifest")
@@ -100,10 +141,10 @@ def build_parser() -> argparse.ArgumentParser:
     export.set_defaults(run=_export)
 
     make = commands.add_parser("make-fleet", help="write a synthetic drop with its planted truth beside it")
-    make.add_argument("folder", type=Path, metavar="DIR")
-    make.add_argument("--sites", type=int, required=True, metavar="N")
-    make.add_argument("--visits", type=int, required=True, metavar="V", help="visits in all")
-    make.add_argument("--seed", type=int, required=True, metavar="S")
+    make.add_argument("folder", type=Path, metavar="DIR", help="where the drop is written")
+    make.add_argument("--sites", type=int, required=True, metavar="N", help="at least 1")
+    make.add_argument("--visits", type=int, required=True, metavar="V", help="visits in all, 0 or more")
+    make.add_argument("--seed", type=int, required=True, metavar="S", help="the same seed, the same fleet")
     make.set_defaults(run=_make_fleet)
     return parser
 
@@ -205,7 +246,12 @@ def _sql(arguments: argparse.Namespace) -> int:
     published = arguments.into / "fleet.duckdb"
     if arguments.query is None:
         return prompt(published, arguments.format)
-    return answer(published, arguments.query, arguments.format, sys.stdout)
+    return answer(published, _question(arguments.query), arguments.format, sys.stdout)
+
+
+def _question(query: str) -> str:
+    """The query itself, or what the file that it names holds."""
+    return Path(query).read_text(encoding="utf-8", errors="replace") if query.endswith(".sql") else query
 
 
 def _export(arguments: argparse.Namespace) -> int:
@@ -223,8 +269,10 @@ def _export(arguments: argparse.Namespace) -> int:
 def _make_fleet(arguments: argparse.Namespace) -> int:
     from pipeline.simulate import make_fleet_command
 
-    if arguments.sites < 1 or arguments.visits < 0:
-        raise UsageError(f"--sites {arguments.sites} --visits {arguments.visits}: expected at least one site")
+    if arguments.sites < 1:
+        raise UsageError(f"--sites {arguments.sites}: expected at least one site")
+    if arguments.visits < 0:
+        raise UsageError(f"--visits {arguments.visits}: expected 0 or more")
     make_fleet_command(arguments.folder, arguments.sites, arguments.visits, arguments.seed)
     sys.stdout.write(f"wrote {arguments.folder}, the planted truth in {arguments.folder / 'truth'}\n")
     return 0

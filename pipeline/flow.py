@@ -1,4 +1,4 @@
-"""The Prefect skin: each stage a task, the run a flow. Nothing imports it but `cli.py`.
+"""The Prefect skin: each stage a task, the run a flow. Nothing imports it but `runner.py`.
 
 The stages know nothing of Prefect (`stages.py`); a run's state lies in DIR/.prefect; Prefect is imported late
 and kept quiet. With PREFECT_API_URL in the environment that server is used, else a temporary one of the

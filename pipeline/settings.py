@@ -1,7 +1,7 @@
 """Every threshold and constant once: value, unit, source.
 
 What belongs here: any number that a check, a metric or a report compares with or multiplies by.
-What does not: column meanings (`catalog.py`) and SQL (`sql/`). SQL reads a setting as
+What does not: column meanings (`catalog/`) and SQL (`sql/`). SQL reads a setting as
 `getvariable('name')`; Python reads `settings["name"]`. All are published in the `setting` table.
 """
 

@@ -1,7 +1,7 @@
 """The stages as plain functions, in order. Runs without Prefect; `flow.py` wraps each one as a task.
 
-Each stage reads only what earlier stages made. A stage lists the SQL files that it runs; a new table is a new
-file in `sql/` and one line here.
+Each stage reads only what earlier stages made. A new table is a new file in `sql/` and a line in the list of its stage:
+`CHECK` and `STATIC` here, `STEPS` in `site/stage.py` and `work/stage.py`, the functions of `technician/stage.py`.
 """
 
 from __future__ import annotations

@@ -46,7 +46,6 @@ CONSEQUENCES = {
     "repaired": "repaired",
     "not_like_new": "not like new",
     "note": "noted",
-    "reject": "rejected",
 }
 FATES = {
     "as_recorded": "used as recorded",

@@ -13,10 +13,13 @@ import pytest
 from pipeline.settings import Settings
 from pipeline.stages import STAGES, RunOrder
 from pipeline.warehouse import Warehouse
+from seed_data import DEMO_DROP, DEMO_TODAY
 
 ROOT = Path(__file__).resolve().parent.parent
 FIELD_DROP = ROOT.parent / "shared" / "field_drop"
 FIELD_TODAY = date(2026, 11, 25)
+# For tests of any whole drop: the field drop, and in a lone checkout the demo's.
+WHOLE_DROP, WHOLE_TODAY = (FIELD_DROP, FIELD_TODAY) if FIELD_DROP.is_dir() else (DEMO_DROP, DEMO_TODAY)
 
 Query = Callable[[str], pl.DataFrame]
 
@@ -72,8 +75,6 @@ def small_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The publication of the demo fleet."""
-    from seed_data import DEMO_DROP, DEMO_TODAY
-
     return run_stages(
         [DEMO_DROP], tmp_path_factory.mktemp("demo"), DEMO_TODAY, without=("gate", "contracts", "report")
     )

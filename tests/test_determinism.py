@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from tests.conftest import FIELD_DROP, FIELD_TODAY, query_of, run_stages
+from tests.conftest import WHOLE_DROP, WHOLE_TODAY, query_of, run_stages
 
 # What tells when or in which file order something happened, not what was found.
 CLOCKS = {"loaded_at", "published_at", "seconds"}
@@ -41,28 +41,26 @@ def assert_same(left: Path, right: Path) -> None:
 
 @pytest.fixture(scope="module")
 def at_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    if not FIELD_DROP.is_dir():
-        pytest.skip("the shared field drop does not lie beside this checkout")
-    return run_stages([FIELD_DROP], tmp_path_factory.mktemp("once"), FIELD_TODAY, without=("report",))
+    return run_stages([WHOLE_DROP], tmp_path_factory.mktemp("once"), WHOLE_TODAY, without=("report",))
 
 
 def test_files_in_several_runs_and_other_order(at_once: Path, tmp_path: Path) -> None:
     """Key tables first (the gate wants them), then the visits' files backwards, one run each."""
-    visits = sorted(FIELD_DROP.glob("visits*.csv"), reverse=True)
-    rest = [p for p in FIELD_DROP.glob("*.csv") if p not in visits]
+    visits = sorted(WHOLE_DROP.glob("visits*"), reverse=True)
+    rest = [p for p in WHOLE_DROP.iterdir() if p not in visits]
     last = at_once
     for number, files in enumerate([rest, *[[v] for v in visits]]):
         drop = tmp_path / f"drop{number}"
         drop.mkdir()
         for file in files:
             shutil.copy(file, drop)
-        last = run_stages([drop], tmp_path / "into", FIELD_TODAY, without=("report",))
+        last = run_stages([drop], tmp_path / "into", WHOLE_TODAY, without=("report",))
     assert_same(at_once, last)
 
 
 def test_the_same_drop_again_changes_nothing(at_once: Path) -> None:
     before = published_tables(at_once)
-    again = run_stages([FIELD_DROP], at_once.parent, FIELD_TODAY, without=("report",))
+    again = run_stages([WHOLE_DROP], at_once.parent, WHOLE_TODAY, without=("report",))
     after = published_tables(again)
     for name in before.keys() - {"publication"}:
         assert_frame_equal(before[name], after[name], abs_tol=1e-9)

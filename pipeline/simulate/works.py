@@ -25,7 +25,6 @@ KINDS_BY_CAUSE: tuple[tuple[str, ...], ...] = (
     ("supply_enlarged", "supply_repaired", "duct_restrapped"),
     ("fan_speed_lowered",),
 )
-ALL_KINDS = tuple(sorted({k for kinds in KINDS_BY_CAUSE for k in kinds} | set(EFFECTS)))
 PLAIN_KINDS = ("filter_changed", "other")
 
 

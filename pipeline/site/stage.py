@@ -20,7 +20,7 @@ LOOSELY = 0.05  # the step (see `settled`) of figures that are known to no more
 
 
 def run_site(warehouse: Warehouse) -> None:
-    """Make site_static, site_trend, equipment_trend and site_priority."""
+    """Make the tables on units, equipment and branches: what STEPS lists."""
     run_steps(warehouse, STEPS)
 
 

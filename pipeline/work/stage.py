@@ -12,7 +12,7 @@ SHIFT = {"work_kind": pl.String, "shift_inwc": pl.Float64, "shift_lo": pl.Float6
 
 
 def run_work(warehouse: Warehouse) -> None:
-    """Make work_effect and work_follow_up."""
+    """Make the tables on works: what STEPS lists."""
     run_steps(warehouse, STEPS)
 
 

@@ -169,6 +169,17 @@ def test_meanings_are_stated_once() -> None:
                 assert other == path.stem, f"{path.stem}.{name} repeats {other}.{name}"
 
 
+def test_the_tables_made_by_hand_for_the_reports_are_part_of_the_catalog() -> None:
+    with duckdb.connect() as con:
+        con.execute((ROOT / "tests" / "reports" / "published_tables.sql").read_text(encoding="utf-8"))
+        made = con.sql(
+            "SELECT table_name, column_name FROM duckdb_columns() WHERE schema_name = 'main' AND NOT internal"
+        ).fetchall()
+    known = {(entry.name, column.name) for entry in all_tables().values() for column in entry.columns}
+    assert len(made) > 300
+    assert set(made) - known == set()
+
+
 def test_a_field_or_column_that_does_not_exist_is_named() -> None:
     with pytest.raises(StageError, match=r"visit\.x has unknown fields: unti"):
         column_entry("visit", "x", {"type": "DOUBLE", "meaning": "x", "unti": "in. w.c."})

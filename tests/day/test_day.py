@@ -343,14 +343,14 @@ def test_only_what_moved_is_told_anew(made: tuple[Path, Path, Fleet], tmp_path: 
     touched = made[2].tables["visits"][100:103]
     with Warehouse(tmp_path / "into" / "work.duckdb", SETTINGS) as warehouse:
         warehouse.execute("UPDATE technician_month SET skip_hi = 9")
-        warehouse.execute("UPDATE coaching_visit SET mode = 'spoilt'")
+        warehouse.execute("UPDATE coaching_visit SET look_at = 'spoilt'")
     assert is_part(run(drops[1:], tmp_path / "into"))
     ask = query_of(tmp_path / "into" / "fleet.duckdb")
     months = ask("SELECT technician_id, month_on::VARCHAR AS month_on, skip_hi FROM technician_month")
     of_day = touched.select("technician_id", month_on=pl.col("visited_at").str.slice(0, 7) + "-01")
     assert of_day.join(months, on=["technician_id", "month_on"])["skip_hi"].max() <= 1  # type: ignore[operator]
     assert (months["skip_hi"] == 9).mean() > 0.8  # type: ignore[operator]
-    shown = ask("SELECT visit_id FROM coaching_visit WHERE mode = 'spoilt'")["visit_id"]
+    shown = ask("SELECT visit_id FROM coaching_visit WHERE look_at = 'spoilt'")["visit_id"]
     assert not set(shown) & set(touched["visit_id"])
     assert len(shown) > 0.5 * ask("SELECT count(*) AS n FROM coaching_visit")["n"][0]
 

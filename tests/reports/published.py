@@ -1,4 +1,4 @@
-"""A small published file made by hand: the contract's tables exactly, for the tests of the reports.
+"""A small published file made by hand, for the tests of the reports: of the tables and columns those that they read.
 
 What belongs here: rows that look like a publication (invented, seeded). What does not: any statistics;
 levels and states here are plain means and limits, good enough to be drawn and compared with a query.

@@ -1,6 +1,5 @@
--- The published tables of the data contract, section 3: what the reports may rely on. Beyond the contract: visit (with
--- visited_on), the last columns of visit_static, site_static, site_priority and instrument_offset, and the tables at the
--- end.
+-- Of the published tables and columns those that the reports read, named as the catalog names them
+-- (tests/catalog/test_catalog.py); a query that reads another one has it added here.
 CREATE TABLE publication (today DATE, version VARCHAR, published_at TIMESTAMPTZ, settings VARCHAR, offsets_before DATE);
 CREATE TABLE setting (name VARCHAR, value DOUBLE, unit VARCHAR, source VARCHAR);
 CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR, loaded_at TIMESTAMPTZ,

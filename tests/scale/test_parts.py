@@ -17,7 +17,7 @@ from pipeline.scale.pool import Here
 from pipeline.scale.shared import Shared
 from pipeline.simulate import make_fleet_command
 from pipeline.stages import RunOrder
-from tests.conftest import FIELD_DROP, FIELD_TODAY, query_of, run_stages
+from tests.conftest import WHOLE_DROP, WHOLE_TODAY, query_of, run_stages
 from tests.test_determinism import assert_same
 
 TODAY = date(2026, 11, 1)
@@ -25,9 +25,7 @@ TODAY = date(2026, 11, 1)
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    if not FIELD_DROP.is_dir():
-        pytest.skip("the shared field drop does not lie beside this checkout")
-    return run_stages([FIELD_DROP], tmp_path_factory.mktemp("whole"), FIELD_TODAY, without=("report",))
+    return run_stages([WHOLE_DROP], tmp_path_factory.mktemp("whole"), WHOLE_TODAY, without=("report",))
 
 
 def run_in_parts(drop: Path, into: Path, today: date, parts: int) -> Path:
@@ -45,10 +43,10 @@ def test_parts_make_the_same_tables(whole: Path, tmp_path: Path, monkeypatch: py
     monkeypatch.setattr(
         "pipeline.scale.load.read_file", lambda order: read.append(read_file(order)) or read[-1]
     )
-    in_parts = run_in_parts(FIELD_DROP, tmp_path / "into", FIELD_TODAY, parts=3)
+    in_parts = run_in_parts(WHOLE_DROP, tmp_path / "into", WHOLE_TODAY, parts=3)
     assert_same(whole, in_parts)
     assert_frame_equal(ledger_of(whole), ledger_of(in_parts))
-    assert len([done for done in read if done is not None]) == len(list(FIELD_DROP.glob("*.csv")))
+    assert len([done for done in read if done is not None]) == len(list(WHOLE_DROP.iterdir()))
     assert not (tmp_path / "into" / "parts").exists()
 
 

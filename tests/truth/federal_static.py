@@ -47,5 +47,3 @@ FEDERAL_STATIC = (
     TestStatic(APPENDIX_AA, "designed to be paired with a coil", 0.65, "memory", to_inwc=0.70),
     TestStatic(APPENDIX_AA, "manufactured home", 0.30, "memory", to_inwc=0.35),
 )
-
-ADDER_WITHOUT_FILTER_INWC = 0.08  # App. M1, footnote of the table; from memory
