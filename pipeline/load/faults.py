@@ -33,6 +33,9 @@ def _expected(layout: Layout, number: int) -> str:
         return f"its UTC offset too, for the clocks in {mapping.time_zone} showed this time twice"
     if number >= SKIPPED:
         return f"a time that the clocks in {mapping.time_zone} showed, for they were put forward then"
+    unit = mapping.of(layout.table).units.get(column.name)
+    if unit is not None and column.bounded:
+        return f"{column.expected} once it is converted from {unit}"
     formats = _formats(column.kind, mapping)
     return (
         f"a {'date' if column.kind == 'date' else 'time'} written {formats}" if formats else column.expected

@@ -26,7 +26,9 @@ def finished(small_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iter
 
 def _as_tables(warehouse: Warehouse) -> None:
     """A cleaned table may be a view on the staged one; a fault can be planted in a table only."""
-    for (view,) in warehouse.con.sql("SELECT view_name FROM duckdb_views() WHERE NOT internal").fetchall():
+    for (view,) in warehouse.con.sql(
+        "SELECT view_name FROM duckdb_views() WHERE schema_name = 'main' AND NOT internal"
+    ).fetchall():
         warehouse.execute(f"CREATE TABLE as_table AS SELECT * FROM {view}")
         warehouse.execute(f"DROP VIEW {view}")
         warehouse.execute(f"ALTER TABLE as_table RENAME TO {view}")
