@@ -58,6 +58,9 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
     if problems:
         more = [f"and {len(problems) - SAID} more files that cannot be used"] if len(problems) > SAID else []
         raise UsageError("\n".join(problems[:SAID] + more))
+    remarks = "SELECT file, remark FROM load_file WHERE NOT accepted AND remark IS NOT NULL ORDER BY load_id"
+    for name, remark in warehouse.con.sql(remarks).fetchall():
+        order.say(f"{name}: {remark}")
     return intake.given
 
 
