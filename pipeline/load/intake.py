@@ -107,15 +107,16 @@ class _Intake:
             self.skipped.append(f"{file.name} ({verdict.skip})")
             return
         layout = plan(file, copy, self.mapping, self.warehouse)
-        named = [shown(n) for n in layout.extras if not n.startswith("column ")]
+        unknown = [n for n in layout.extras if not n.startswith("column ")]
         if layout.missing:
             self.foreign.append(layout)
             order.say(
                 f"{file.name}:1: the header lacks {', '.join(layout.missing)}, expected every required column of "
-                f"{file.table}; its unknown columns are {_few(named, SAID) or 'none'}; no row was read"
+                f"{file.table}; its unknown columns are {_few([shown(n) for n in unknown], SAID) or 'none'}; "
+                "no row was read"
             )
-        elif named:
-            order.say(f"{file.name}: kept beside the known columns: {', '.join(named)}")
+        elif unknown:
+            order.say(f"{file.name}: kept beside the known columns: {', '.join(map(layout.named, unknown))}")
         if verdict.drop:
             self.settle()
         for load_id in verdict.drop:

@@ -67,7 +67,8 @@ ROWS: dict[str, tuple[str, str]] = {
     "hexadecimal": ("V1,S1,E1,T1,2026-03-01,cooling,0x2,0.3", f"return_static holds '0x2', {NUMBER}"),
     "decimal comma between commas": (
         'V1,S1,E1,T1,2026-03-01,cooling,"-0,2",0.3',
-        f"return_static holds '-0,2', {NUMBER}",
+        "return_static holds '-0,2', expected a number (in the row's pressure_unit), or decimal_comma = true in "
+        "the mapping [bad_number]",
     ),
     "no such day": (
         "V1,S1,E1,T1,2026-02-30,cooling,-0.2,0.3",
