@@ -14,6 +14,7 @@ from pathlib import Path
 from pipeline.errors import UsageError
 from pipeline.load import kept
 from pipeline.load.copying import Copy, measure
+from pipeline.load.date_guess import misdated
 from pipeline.load.escape import shown
 from pipeline.load.files import Found, InputFile, find_files
 from pipeline.load.inputs import BY_NAME
@@ -49,8 +50,15 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
         order.say(
             f"{len(intake.skipped)} of {len(found.files)} files bring nothing new: {_few(intake.skipped)}"
         )
-    if intake.foreign:
-        write_start(order.into / START_NAME, intake.foreign, found.strangers)
+    dated = misdated(warehouse)
+    for one in dated:
+        order.say(
+            f"{one.file}: {one.rows_wrong} of {one.rows_read} rows hold dates that cannot be read, expected "
+            f"{one.option or 'date_format or time_format'} in a mapping"
+        )
+    if intake.foreign or dated:
+        options = list(dict.fromkeys(one.option for one in dated if one.option))
+        write_start(order.into / START_NAME, intake.foreign, found.strangers, options)
         order.say(
             f"a mapping to start from was written to {order.into / START_NAME}; complete it and give --mapping"
         )

@@ -89,6 +89,16 @@ def test_five_in_a_hundred_may_be_rejected_six_may_not(runs: Runs, tmp_path: Pat
     ]
 
 
+def test_dates_that_cannot_be_read_call_for_a_mapping(runs: Runs, tmp_path: Path) -> None:
+    (line,) = runs.judge(
+        write(tmp_path / "drop", [visit(i).replace("2026-03-01T", "03/15/2026 ") for i in range(5)])
+    )
+    assert line == (
+        "visits: 5 of 5 rows rejected (bad_date 5), expected at most 5 % (or fewer than 5 rows); in visits.csv; "
+        "a mapping tells how dates are written: date_format, time_format"
+    )
+
+
 def test_a_few_bad_rows_stop_no_drop_however_small(runs: Runs, tmp_path: Path) -> None:
     bad = [visit(1), *(visit(10 + i, equipment="E9") for i in range(4))]
     assert runs.judge(write(tmp_path / "four", bad)) == []
