@@ -1,9 +1,8 @@
 """What the loaded tables must hold, before anything is computed from them.
 
-Keys, required columns and words are made from the one description of the input (`pipeline/load/inputs.py`);
-references and the gate's own rules are files in `sql/gate/`. A range here is what physics and the trade allow
-at all: one odd row is no reason to refuse a drop, so ranges allow a share of the rows (a setting). Readings
-have no range here: judging them is the work of the checks.
+Keys, required columns, words and bounds are made from the one description of the input (`pipeline/load/inputs.py`);
+references and the gate's own rules are files in `sql/gate/`. The load stage has rejected each row that breaks one of
+the former, by file and line: they are held here once more, of all that was loaded.
 """
 
 from __future__ import annotations
@@ -15,29 +14,9 @@ from pathlib import Path
 from expectations.rules import Rule, together
 from pipeline.errors import StageError
 from pipeline.load.inputs import TABLES, Column, Table
-from pipeline.settings import Settings
 from pipeline.warehouse import SQL_DIR
 
 HEADER = re.compile(r"^-- (rule|table|rows|scope): (.+)$", re.MULTILINE)
-
-# (table, column, lowest, highest): common practice, no source.
-RANGES: tuple[tuple[str, str, float, float], ...] = (
-    ("site", "elevation_ft", -1500, 20000),
-    ("equipment", "rated_tesp_inwc", 0.01, 5),
-    ("equipment", "nominal_tons", 0, 100),
-    ("equipment", "design_cooling_cfm", 0, 50000),
-    ("equipment", "design_heating_cfm", 0, 50000),
-    ("equipment", "design_return_inwc", -5, 5),
-    ("equipment", "design_supply_inwc", -5, 5),
-    ("blower_table", "external_static_inwc", -1, 10),
-    ("blower_table", "airflow_cfm", 0, 50000),
-    ("blower_table", "power_w", 0, 20000),
-    ("instrument", "accuracy_pct_of_reading", 0, 100),
-    ("instrument", "accuracy_floor_inwc", 0, 1),
-    ("instrument", "resolution_inwc", 0, 1),
-    ("visit", "airflow_cfm", 0, 50000),
-    ("visit", "motor_power_w", 0, 20000),
-)
 
 
 def rules_in(folder: str, *, after_a_day: bool = False) -> list[Rule]:
@@ -69,20 +48,16 @@ def _read(path: Path, after_a_day: bool) -> Rule:
     )
 
 
-def loaded_rules(settings: Settings, ask: Callable[[Rule], Rule] = lambda rule: rule) -> list[Rule]:
+def loaded_rules(ask: Callable[[Rule], Rule] = lambda rule: rule) -> list[Rule]:
     """The contracts of the loaded tables, in the order of the tables; `ask` says of which rows a rule is asked."""
     rules, single = rules_in("gate"), []
     for table in TABLES:
         rules.append(unique(table.cleaned, table.key))
         of_rows = [_filled(table, column) for column in table.columns if column.required]
         of_rows += [_words(table, column) for column in table.columns if column.words]
+        of_rows += [_range(table, column) for column in table.columns if column.bounded]
         rules += of_rows
         single += of_rows
-        rules += [
-            _range(table, column, low, high, settings["gate_implausible_share"])
-            for name, column, low, high in RANGES
-            if name == table.cleaned
-        ]
     screened = dict(zip(single, together([ask(rule) for rule in single]), strict=True))
     return [screened.get(rule) or ask(rule) for rule in rules]
 
@@ -124,12 +99,9 @@ def _words(table: Table, column: Column) -> Rule:
     return in_list(table.cleaned, table.key, column.name, column.words)
 
 
-def _range(table: Table, column: str, low: float, high: float, allowed: float) -> Rule:
-    unit = table.column(column).unit
+def _range(table: Table, column: Column) -> Rule:
     return Rule(
-        f"{column} lies between {low:g} and {high:g} {unit}".rstrip(),
+        f"{column.name} lies in {'0 or ' if column.or_zero else ''}{column.range} {column.unit}",
         table.cleaned,
-        f"SELECT {key_text(table.key)} || ': ' || {column} AS what FROM {table.cleaned} "
-        f"WHERE {column} NOT BETWEEN {low} AND {high}",
-        allowed,
+        f"SELECT {key_text(table.key)} || ': ' || {column.name} AS what FROM {table.cleaned} WHERE {column.outside}",
     )

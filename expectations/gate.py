@@ -24,9 +24,9 @@ SAID_AT_MOST = 20
 NAMED_AT_MOST = 5
 
 
-def gate(warehouse: Warehouse, order: RunOrder) -> None:
+def gate(warehouse: Warehouse, _: RunOrder) -> None:
     """Judge the loaded tables, keep the verdicts in `gate_result`; GateError if one is against the drop."""
-    rules = loaded_rules(order.settings, ChangedRows(warehouse).suffice)
+    rules = loaded_rules(ChangedRows(warehouse).suffice)
     judged = judge(warehouse, count_failing(warehouse, rules))
     keep(warehouse, "loaded", judged)
     broken = [row for row in judged if not row.success]

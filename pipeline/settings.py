@@ -137,7 +137,7 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("follow_up_days", 90, "d", "how soon a work should be measured again; " + COMMON),
     # the gate
     Setting("gate_rejected_share", 0.05, "share of rows", "data contract: the gate"),
-    Setting("gate_implausible_share", 0.05, "share of a table's rows out of a physical range", COMMON),
+    Setting("gate_rejected_rows", 5, "rows of a table; fewer stop no drop, whatever their share", COMMON),
     # reports
     Setting("fan_hours_cooling", 1000, "h/year", COMMON),
     Setting("fan_hours_heating", 1000, "h/year", COMMON),

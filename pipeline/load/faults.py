@@ -5,6 +5,8 @@ What does not belong here: finding such values (`values.py`), and rows that refe
 
 from __future__ import annotations
 
+import re
+
 from pipeline.load.escape import shown
 from pipeline.load.inputs import BAD_REASON
 from pipeline.load.layout import Layout
@@ -13,6 +15,7 @@ from pipeline.load.mapping import Mapping
 # Added to a column's place on a row's `wrong` list: its local time never was, or was twice.
 SKIPPED = 80
 TWICE = 160
+DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]*,[0-9]+\s*")
 
 
 def describe(layout: Layout, wrong: list[int], texts: list[str | None]) -> tuple[str, str]:
@@ -24,7 +27,10 @@ def describe(layout: Layout, wrong: list[int], texts: list[str | None]) -> tuple
 def _fault(layout: Layout, number: int, text: str) -> str:
     column = layout.table.columns[number % SKIPPED]
     stands = f"holds {shown(text)}" if text.strip(" ") else "is empty"
-    return f"{column.name} {stands}, expected {_expected(layout, number)}"
+    hint = ""
+    if column.kind == "number" and DECIMAL_COMMA.fullmatch(text) and not layout.decimal_comma:
+        hint = ", or decimal_comma = true in the mapping"
+    return f"{column.name} {stands}, expected {_expected(layout, number)}{hint}"
 
 
 def _expected(layout: Layout, number: int) -> str:
@@ -33,6 +39,9 @@ def _expected(layout: Layout, number: int) -> str:
         return f"its UTC offset too, for the clocks in {mapping.time_zone} showed this time twice"
     if number >= SKIPPED:
         return f"a time that the clocks in {mapping.time_zone} showed, for they were put forward then"
+    unit = mapping.of(layout.table).units.get(column.name)
+    if unit is not None and column.bounded:
+        return f"{column.expected} once it is converted from {unit}"
     formats = _formats(column.kind, mapping)
     return (
         f"a {'date' if column.kind == 'date' else 'time'} written {formats}" if formats else column.expected

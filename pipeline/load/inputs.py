@@ -34,9 +34,17 @@ BAD_REASON: dict[Kind, str] = {
 }
 
 
+BEYOND = 1e20  # of no unit; the square of its square is still a number
+
+
 @dataclass(frozen=True)
 class Column:
-    """One input column. `default` is the SQL that stands for an empty value in the cleaned table."""
+    """One input column. `default` is the SQL that stands for an empty value in the cleaned table.
+
+    A number lies between `lowest` and `highest`, in `unit`; with `or_zero` it may be 0 too, where 0 means unknown. They
+    are what physics and the trade allow at all (common practice, no source): what is outside cannot be understood.
+    Pressures of a visit have no bounds of their own, for to judge readings is the work of the checks.
+    """
 
     name: str
     kind: Kind
@@ -45,7 +53,9 @@ class Column:
     words: tuple[str, ...] = ()
     unit: str = ""
     default: str | None = None
-    positive: bool = False
+    lowest: float = -BEYOND
+    highest: float = BEYOND
+    or_zero: bool = False
 
     @property
     def sql_type(self) -> str:
@@ -65,12 +75,30 @@ class Column:
         return f"coalesce({plain}, {self.default})" if self.default else plain
 
     @property
+    def bounded(self) -> bool:
+        """Has it bounds of its own?"""
+        return (self.lowest, self.highest) != (-BEYOND, BEYOND)
+
+    @property
+    def outside(self) -> str:
+        """SQL: is the number in the column of this name beyond its bounds? True of what is not finite."""
+        beyond = f"{self.name} NOT BETWEEN {self.lowest!r}::DOUBLE AND {self.highest!r}::DOUBLE"
+        return f"({beyond} AND {self.name} <> 0)" if self.or_zero else beyond
+
+    @property
+    def range(self) -> str:
+        """The bounds in words."""
+        return f"{self.lowest:.7g} to {self.highest:.7g}"
+
+    @property
     def expected(self) -> str:
         """What an error message says was expected here."""
         if self.kind == "word":
             return " or ".join(self.words) if len(self.words) < 3 else "one of " + ", ".join(self.words)
         if self.kind == "number":
-            return f"a number{' above 0' if self.positive else ''}{f' ({self.unit})' if self.unit else ''}"
+            bounds = f" from {self.range}" if self.bounded else ""
+            number = f"{'0 or ' if self.or_zero else ''}a number{bounds}"
+            return f"{number} ({self.unit})" if self.unit else number
         return {
             "id": "an id",
             "text": "text",
@@ -123,7 +151,15 @@ SITES = _table(
     Column("site_id", "id", "the site", required=True),
     Column("branch", "text", "the branch that serves the site", required=True),
     Column("site_label", "text", "the site's name for people"),
-    Column("elevation_ft", "number", "height above sea level", unit="ft", default="0.0"),
+    Column(
+        "elevation_ft",
+        "number",
+        "height above sea level",
+        unit="ft",
+        default="0.0",
+        lowest=-1500,
+        highest=20000,
+    ),
 )
 
 EQUIPMENT = _table(
@@ -141,14 +177,48 @@ EQUIPMENT = _table(
         "the maker's maximum rated total external static",
         required=True,
         unit=INWC,
-        positive=True,
+        lowest=0.01,
+        highest=5,
     ),
-    Column("nominal_tons", "number", "nominal cooling capacity", unit="tons"),
+    Column(
+        "nominal_tons",
+        "number",
+        "nominal cooling capacity",
+        unit="tons",
+        lowest=0.1,
+        highest=100,
+        or_zero=True,
+    ),
     Column("motor_kind", "word", "blower motor", words=("psc", "constant_torque", "constant_airflow")),
-    Column("design_cooling_cfm", "number", "design airflow in cooling", unit="cfm"),
-    Column("design_heating_cfm", "number", "design airflow in heating", unit="cfm"),
-    Column("design_return_inwc", "number", "design static of the return side, negative", unit=INWC),
-    Column("design_supply_inwc", "number", "design static of the supply side", unit=INWC),
+    Column(
+        "design_cooling_cfm",
+        "number",
+        "design airflow in cooling",
+        unit="cfm",
+        lowest=1,
+        highest=50000,
+        or_zero=True,
+    ),
+    Column(
+        "design_heating_cfm",
+        "number",
+        "design airflow in heating",
+        unit="cfm",
+        lowest=1,
+        highest=50000,
+        or_zero=True,
+    ),
+    Column(
+        "design_return_inwc",
+        "number",
+        "design static of the return side, negative",
+        unit=INWC,
+        lowest=-5,
+        highest=5,
+    ),
+    Column(
+        "design_supply_inwc", "number", "design static of the supply side", unit=INWC, lowest=-5, highest=5
+    ),
     Column("filter_in_rating", "flag", "true: the rating covers the shipped filter", default="false"),
     Column(
         "coil_in_rating",
@@ -167,9 +237,26 @@ BLOWER_TABLES = _table(
     ("blower_table_id", "tap", "external_static_inwc"),
     Column("blower_table_id", "id", "the blower table", required=True),
     Column("tap", "id", "blower speed tap", required=True),
-    Column("external_static_inwc", "number", "total external static", required=True, unit=INWC),
-    Column("airflow_cfm", "number", "airflow of standard air (0.075 lb/ft3)", required=True, unit="cfm"),
-    Column("power_w", "number", "electric power of the blower", unit="W"),
+    Column(
+        "external_static_inwc",
+        "number",
+        "total external static",
+        required=True,
+        unit=INWC,
+        lowest=-1,
+        highest=10,
+    ),
+    Column(
+        "airflow_cfm",
+        "number",
+        "airflow of standard air (0.075 lb/ft3)",
+        required=True,
+        unit="cfm",
+        lowest=1,
+        highest=50000,
+        or_zero=True,
+    ),
+    Column("power_w", "number", "electric power of the blower", unit="W", lowest=0, highest=20000),
 )
 
 TECHNICIANS = _table(
@@ -192,6 +279,8 @@ INSTRUMENTS = _table(
         "number",
         "stated accuracy, share of the reading",
         unit="% of reading",
+        lowest=0,
+        highest=100,
         default="getvariable('default_accuracy_pct')",
     ),
     Column(
@@ -199,6 +288,8 @@ INSTRUMENTS = _table(
         "number",
         "stated accuracy, at least this much",
         unit=INWC,
+        lowest=0,
+        highest=1,
         default="getvariable('default_accuracy_floor_inwc')",
     ),
     Column(
@@ -206,6 +297,9 @@ INSTRUMENTS = _table(
         "number",
         "smallest step of the display",
         unit=INWC,
+        lowest=1e-6,
+        highest=1,
+        or_zero=True,
         default="getvariable('default_resolution_inwc')",
     ),
     Column("calibrated_on", "date", "last calibration"),
@@ -252,8 +346,18 @@ VISITS = _table(
     Column("blower_condition", "word", "blower at the test; empty: unknown", words=_CONDITION),
     Column("registers", "word", "registers during the test", words=("open", "some_closed")),
     Column("holes_plugged", "flag", "were the test holes plugged afterwards"),
-    Column("airflow_cfm", "number", "airflow measured by other means", unit="cfm"),
-    Column("motor_power_w", "number", "blower power measured by other means", unit="W"),
+    Column(
+        "airflow_cfm",
+        "number",
+        "airflow measured by other means",
+        unit="cfm",
+        lowest=1,
+        highest=50000,
+        or_zero=True,
+    ),
+    Column(
+        "motor_power_w", "number", "blower power measured by other means", unit="W", lowest=0, highest=20000
+    ),
     Column("note", "text", "free text"),
 )
 

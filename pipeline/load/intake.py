@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import Future
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.errors import UsageError
 from pipeline.load import kept
 from pipeline.load.copying import Copy, measure
+from pipeline.load.date_guess import misdated
 from pipeline.load.escape import shown
 from pipeline.load.files import Found, InputFile, find_files
 from pipeline.load.inputs import BY_NAME
@@ -48,8 +50,15 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
         order.say(
             f"{len(intake.skipped)} of {len(found.files)} files bring nothing new: {_few(intake.skipped)}"
         )
-    if intake.foreign:
-        write_start(order.into / START_NAME, intake.foreign, found.strangers)
+    dated = misdated(warehouse)
+    for one in dated:
+        order.say(
+            f"{one.file}: {one.rows_wrong} of {one.rows_read} rows hold dates that cannot be read, expected "
+            f"{one.option or 'date_format or time_format'} in a mapping"
+        )
+    if intake.foreign or dated:
+        options = list(dict.fromkeys(one.option for one in dated if one.option))
+        write_start(order.into / START_NAME, intake.foreign, found.strangers, options)
         order.say(
             f"a mapping to start from was written to {order.into / START_NAME}; complete it and give --mapping"
         )
@@ -57,6 +66,9 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
     if problems:
         more = [f"and {len(problems) - SAID} more files that cannot be used"] if len(problems) > SAID else []
         raise UsageError("\n".join(problems[:SAID] + more))
+    remarks = "SELECT file, remark FROM load_file WHERE NOT accepted AND remark IS NOT NULL ORDER BY load_id"
+    for name, remark in warehouse.con.sql(remarks).fetchall():
+        order.say(f"{name}: {remark}")
     return intake.given
 
 
@@ -103,15 +115,16 @@ class _Intake:
             self.skipped.append(f"{file.name} ({verdict.skip})")
             return
         layout = plan(file, copy, self.mapping, self.warehouse)
-        named = [shown(n) for n in layout.extras if not n.startswith("column ")]
+        unknown = [n for n in layout.extras if not n.startswith("column ")]
         if layout.missing:
             self.foreign.append(layout)
             order.say(
                 f"{file.name}:1: the header lacks {', '.join(layout.missing)}, expected every required column of "
-                f"{file.table}; its unknown columns are {_few(named, SAID) or 'none'}; no row was read"
+                f"{file.table}; its unknown columns are {_few([shown(n) for n in unknown], SAID) or 'none'}; "
+                "no row was read"
             )
-        elif named:
-            order.say(f"{file.name}: kept beside the known columns: {', '.join(named)}")
+        elif unknown:
+            order.say(f"{file.name}: kept beside the known columns: {', '.join(map(layout.named, unknown))}")
         if verdict.drop:
             self.settle()
         for load_id in verdict.drop:
@@ -141,31 +154,51 @@ def _next_load(warehouse: Warehouse) -> int:
 
 
 def restore(warehouse: Warehouse, order: RunOrder) -> None:
-    """Stage again, from the kept copies, every accepted load that the work file lacks."""
-    present = {r[0] for r in warehouse.con.sql("SELECT load_id FROM load_file").fetchall()}
-    lost = [load for load in kept.read_list(order.into) if load.load_id not in present]
+    """Stage again, from the kept copies, every accepted load that the work file lacks.
+
+    Rows stand load after load, so they come after all others, under new numbers. Of files that bear one name the later
+    load wins: those that were loaded after a lost one come after it again.
+    """
+    present = {load.identity: load.load_id for load in _entered(warehouse, "true")}
+    lost, names = [], set()
+    for load in kept.read_list(order.into):
+        if load.identity not in present or load.name in names:
+            lost.append(load)
+            names.add(load.name)
     if not lost:
         return
     order.say(
         f"{len(lost)} files that were loaded before are read again from {kept.drops_folder(order.into)}"
     )
+    moved = [str(present[load.identity]) for load in lost if load.identity in present]
+    if moved:
+        drop_loads(warehouse, f"load_id IN ({', '.join(moved)})")
     for load in lost:
-        _stage_kept(warehouse, order.into, load, load.load_id)
-    warehouse.execute(
-        f"UPDATE load_file SET accepted = true WHERE load_id IN ({', '.join(str(x.load_id) for x in lost)})"
-    )
+        load_id = _next_load(warehouse)
+        _stage_again(warehouse, load, load_id, *_kept_file(order.into, load))
+        warehouse.execute(f"UPDATE load_file SET accepted = true WHERE load_id = {load_id}")
     kept.forget_incoming(order.into)
 
 
-def bring_held(warehouse: Warehouse, order: RunOrder) -> dict[int, kept.KeptLoad]:
-    """Stage again the files that wait for rows of other files; by their numbers of this run."""
-    there = {load.identity for load in _entered(warehouse, "true")}
-    held = {}
+@dataclass(frozen=True)
+class Held:
+    """A file that waits for rows of other files, staged in this run; it is the whole of the loads `replaces`."""
+
+    load_id: int
+    file_sha256: str
+    replaces: tuple[int, ...]
+
+
+def bring_held(warehouse: Warehouse, order: RunOrder) -> list[Held]:
+    """Stage again the files that wait for rows of other files."""
+    held = []
     for load in kept.read_list(order.into, kept.HELD):
-        if load.identity not in there:
+        file, copy, mapping = _kept_file(order.into, load)
+        verdict = judge(warehouse, order.into, file, copy, mapping.fingerprint(BY_NAME[file.table]))
+        if verdict.skip is None:
             load_id = _next_load(warehouse)
-            _stage_kept(warehouse, order.into, load, load_id)
-            held[load_id] = load
+            _stage_again(warehouse, load, load_id, file, copy, mapping)
+            held.append(Held(load_id, load.file_sha256, verdict.drop))
     return held
 
 
@@ -174,21 +207,32 @@ def _entered(warehouse: Warehouse, which: str) -> list[kept.KeptLoad]:
     return [kept.KeptLoad(*row) for row in rows]
 
 
-def _stage_kept(warehouse: Warehouse, into: Path, load: kept.KeptLoad, load_id: int) -> None:
+def _kept_file(into: Path, load: kept.KeptLoad) -> tuple[InputFile, Copy, Mapping]:
+    """A file as it was loaded, its copy measured again, and how it was read."""
     folder = kept.drops_folder(into)
-    file = load.as_input(folder)
-    mapping = kept.kept_mapping(into, load.mapping)
-    copy: Copy = measure(file, kept.find_kept(into, load), folder / kept.UNFOLDED, mapping.encoding)
+    file, mapping = load.as_input(folder), kept.kept_mapping(into, load.mapping)
+    return file, measure(file, kept.find_kept(into, load), folder / kept.UNFOLDED, mapping.encoding), mapping
+
+
+def _stage_again(
+    warehouse: Warehouse, load: kept.KeptLoad, load_id: int, file: InputFile, copy: Copy, mapping: Mapping
+) -> None:
     ticket = Ticket(load_id, kept.loaded_at(load), load.mapping, load.kept)
     stage(warehouse, file, copy, plan(file, copy, mapping, warehouse), ticket)
 
 
 def keep_lists(warehouse: Warehouse, into: Path, accepted: bool) -> None:
-    """Write which copies are in use: what this run staged is accepted, or held. The lists come before the copies go."""
-    loads = _entered(warehouse, "true" if accepted else "accepted")
-    waiting = [] if accepted else _entered(warehouse, "NOT accepted")
-    named = {load.identity for load in loads + waiting}
-    held = [load for load in kept.read_list(into, kept.HELD) if load.identity not in named]
+    """Write which copies are in use: what this run staged is accepted, or held. The lists come before the copies go.
+
+    Until it is accepted, it takes no place: what was accepted before stays on its list, also where the work file has
+    lost it to a file of this run.
+    """
+    came = _entered(warehouse, "NOT accepted")
+    loads = _entered(warehouse, "true") if accepted else kept.read_list(into)
+    waiting = [] if accepted else came
+    done = {load.identity for load in loads} | {load.content for load in came}
+    held = [x for x in kept.read_list(into, kept.HELD) if x.identity not in done and x.content not in done]
+    kept.settle_copies(into, {name for x in came for name in (x.kept, x.mapping) if name})
     kept.write_list(into, loads)
     if held + waiting:
         kept.write_list(into, held + waiting, kept.HELD)

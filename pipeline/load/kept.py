@@ -17,7 +17,7 @@ from pipeline.errors import UsageError
 from pipeline.load.files import InputFile
 from pipeline.load.mapping import Mapping, parse_mapping
 
-FORMAT = 2  # of the staged tables; a work file of another format is made again from the copies
+FORMAT = 3  # of the staged tables; a work file of another format is made again from the copies
 LIST = "loads.json"  # what was accepted
 HELD = "held.json"  # what waits for rows that it refers to
 INCOMING = "incoming"  # how the names of files begin that are not kept beyond the loading
@@ -45,9 +45,19 @@ class KeptLoad:
     mapping: str
 
     @property
-    def identity(self) -> tuple[str, str, str, str]:
-        """What makes it this file, whenever it was loaded."""
+    def content(self) -> tuple[str, ...]:
+        """What makes it this file, whenever it was loaded and however it was read."""
         return self.file, self.folder, self.file_sha256, self.table_name
+
+    @property
+    def identity(self) -> tuple[str, ...]:
+        """What makes it this file, read in this way."""
+        return *self.content, self.mapping
+
+    @property
+    def name(self) -> tuple[str, str, str]:
+        """What files share of which the later load wins."""
+        return self.file, self.folder, self.table_name
 
     def as_input(self, folder: Path) -> InputFile:
         return InputFile(folder / self.kept, self.file, self.folder, self.table_name)
@@ -82,6 +92,21 @@ def kept_mapping(into: Path, name: str) -> Mapping:
         raise UsageError(f"{into}: the mapping {name} is gone from drops/; {_START_AFRESH}") from error
 
 
+def settle_copies(into: Path, names: set[str]) -> None:
+    """See to it that copies and mappings are on the disk, before a list names them."""
+    for name in sorted(names):
+        _sync(drops_folder(into) / name)
+    _sync(drops_folder(into))
+
+
+def _sync(path: Path) -> None:
+    opened = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    finally:
+        os.close(opened)
+
+
 def write_list(into: Path, loads: list[KeptLoad], name: str = LIST) -> None:
     """Write a list of kept files in one step."""
     path = drops_folder(into) / name
@@ -92,6 +117,7 @@ def write_list(into: Path, loads: list[KeptLoad], name: str = LIST) -> None:
         file.flush()
         os.fsync(file.fileno())
     os.replace(new, path)
+    _sync(path.parent)
 
 
 def read_list(into: Path, name: str = LIST) -> list[KeptLoad]:

@@ -6,11 +6,15 @@ What does not belong here: how values are read (`values.py`).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
+from pipeline.load.escape import shown
 from pipeline.load.header import Header
 from pipeline.load.inputs import Table
 from pipeline.load.mapping import Mapping
+
+MISSPELT = 0.8  # so much alike; 1 is the same
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,12 @@ class Layout:
         if self.mapping.decimal_comma is not None:
             return self.mapping.decimal_comma
         return self.header.separator != ","
+
+    def named(self, extra: str) -> str:
+        """An unknown column in words, with the column of the contract that it may be, misspelt."""
+        absent = [c.name for c in self.table.columns if c.name not in self.places]
+        close = get_close_matches("_".join(extra.casefold().split()), absent, n=1, cutoff=MISSPELT)
+        return f"{shown(extra)} (did you mean {close[0]}?)" if close else shown(extra)
 
 
 def lay_out(

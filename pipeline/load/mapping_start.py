@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Sequence
 from difflib import SequenceMatcher
 from pathlib import Path
 
@@ -30,9 +31,15 @@ BEGINNING = """\
 """
 
 
-def write_start(path: Path, layouts: list[Layout], strangers: list[Path]) -> None:
-    """Write the mapping for files that lack required columns, and for files that belong to no table."""
-    parts = [BEGINNING, "[files]"]
+def write_start(
+    path: Path, layouts: list[Layout], strangers: list[Path], options: Sequence[str] = ()
+) -> None:
+    """Write the mapping for files that lack required columns, or whose dates cannot be read, and for files that belong
+    to no table. `options` are lines that explain how dates are written; two that contradict each other are left to the
+    reader."""
+    sure = len({option.split(" = ")[0] for option in options}) == len(options)
+    guesses = [f"{'' if sure else '# '}{option}  # a guess, from the files' dates" for option in options]
+    parts = [BEGINNING, *guesses, "", "[files]"]
     parts += [f"# {table} = [{json.dumps(_pattern(s))}]" for s in strangers for table in ("visits",)]
     tables: dict[str, Layout] = {}
     for layout in layouts:

@@ -43,7 +43,24 @@ def select(layout: Layout, load_id: int) -> str:
     )
 
 
-def _source(layout: Layout) -> str:
+def zoneless(layout: Layout, most: int | None = None) -> str | None:
+    """A query of how many times the file's rows hold (the first rows, `most` of them) that do not say their zone: they
+    are read as UTC. None where no time can, or the mapping says the zone.
+    """
+    values = [value_sql(layout, c) for c in layout.table.columns if c.kind == "instant"]
+    values = [v for v in values if v.text != ABSENT]
+    if not values or layout.mapping.time_zone is not None:
+        return None
+    made = [f"{v.made_text} AS {v.text}" for v in values if v.made_text is not None]
+    without = (
+        f"count(*) FILTER ({v.value} IS NOT NULL AND NOT {has_offset(layout, v.text)})" for v in values
+    )
+    limit = "" if most is None else f" LIMIT {most}"
+    return f"SELECT {' + '.join(without)} FROM (SELECT {', '.join(['*', *made])} FROM {_source(layout, False)}{limit})"
+
+
+def _source(layout: Layout, rejects: bool = True) -> str:
+    """The file's rows; `rejects`: what cannot be read is kept by DuckDB, else it is left out."""
     if layout.parquet:
         columns = (f"CAST({name(n)} AS VARCHAR) AS c{i}" for i, n in enumerate(layout.header.names))
         return f"(SELECT {', '.join(columns)} FROM read_parquet({literal(layout.text)}))"
@@ -52,7 +69,7 @@ def _source(layout: Layout) -> str:
         f"read_csv({literal(layout.text)}, auto_detect = false, header = true, "
         f"delim = {literal(layout.header.separator)}, quote = '\"', escape = '\"', comment = '', compression = 'none', "
         f"columns = {{{', '.join(columns)}}}, parallel = {not layout.one_thread}, "
-        "store_rejects = true, rejects_limit = 0)"
+        f"{'store_rejects = true, rejects_limit = 0' if rejects else 'ignore_errors = true'})"
     )
 
 
@@ -70,9 +87,8 @@ def _oddities(values: list[ValueSql]) -> list[str]:
 
 
 def _odd_numbers(values: list[ValueSql]) -> list[str]:
-    """Suspicions about the numbers of a row: one that is not finite, or is written 1_000."""
-    beyond = [f"abs({v.column.name}) > 1e300" for v in _numbers(values)]
-    return [*beyond, "underscored"] if beyond else []
+    """The suspicion about all numbers of a row at once: one that is written 1_000."""
+    return ["underscored"] if _numbers(values) else []
 
 
 def _wrong(values: list[ValueSql]) -> str:

@@ -70,7 +70,8 @@ def _decide(warehouse: Warehouse, table: Table, orphans: bool, asked: Asked) -> 
 
 
 def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None:
-    """Of identical rows all but the first are repeated; of one key the latest of the others is kept."""
+    """Of identical rows all but the first are repeated; of one key the first of those is kept that came last, as they
+    last came: a row may be corrected back."""
     fate = table.fates
     same = ", ".join([*(f"s.{c.name}" for c in table.columns), "s.extras"])
     warehouse.execute(
@@ -82,11 +83,11 @@ def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None
         f"QUALIFY row_number() OVER (PARTITION BY {same} ORDER BY s.file_rank, s.row_id) > 1"
     )
     warehouse.execute(
-        f"INSERT INTO {fate} SELECT s.row_id, s.load_id, 'superseded', NULL, NULL, "
-        f"first(s.row_id) OVER latest_first, {key_text} "
-        f"FROM contest AS s ANTI JOIN {fate} AS f ON f.row_id = s.row_id "
-        f"WINDOW latest_first AS (PARTITION BY {key} "
-        f"ORDER BY s.recorded_at DESC NULLS LAST, s.file_rank DESC, s.row_id DESC) "
+        f"INSERT INTO {fate} WITH came AS (SELECT s.*, max({{'file_rank': s.file_rank, 'row_id': s.row_id}}) "
+        f"OVER (PARTITION BY {same}) AS latest FROM contest AS s) "
+        f"SELECT s.row_id, s.load_id, 'superseded', NULL, NULL, first(s.latest.row_id) OVER latest_first, {key_text} "
+        f"FROM came AS s ANTI JOIN {fate} AS f ON f.row_id = s.row_id "
+        f"WINDOW latest_first AS (PARTITION BY {key} ORDER BY s.recorded_at DESC NULLS LAST, s.latest DESC) "
         f"QUALIFY row_number() OVER latest_first > 1"
     )
     warehouse.execute("DROP TABLE contest")

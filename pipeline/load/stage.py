@@ -10,7 +10,7 @@ import duckdb
 from pipeline.errors import FleetStaticError, StageError
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import TABLES
-from pipeline.load.intake import bring_held, keep_lists, restore, take_in
+from pipeline.load.intake import Held, bring_held, keep_lists, restore, take_in
 from pipeline.load.kept import forget_incoming
 from pipeline.load.mapping import read_mapping
 from pipeline.load.pointing import point_at_lines
@@ -53,8 +53,10 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
         raise
     finally:
         forget_incoming(order.into)
+    waiting = [one for one in held if one.file_sha256 not in given]
+    _take_places(warehouse, [one for one in held if one not in waiting])
     resolve(warehouse)
-    _leave_waiting(warehouse, order, [x for x, load in held.items() if load.file_sha256 not in given])
+    _leave_waiting(warehouse, order, waiting)
     point_at_lines(warehouse, order.into)
     for name in MADE:
         warehouse.run(f"load/{name}.sql")
@@ -82,13 +84,21 @@ def only_waits(warehouse: Warehouse) -> bool:
     return not warehouse.scalar("SELECT count(*) FROM beyond_waiting WHERE NOT mendable")
 
 
-def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[int]) -> None:
+def _take_places(warehouse: Warehouse, held: list[Held]) -> bool:
+    """Take out the half-written loads of which these files are the whole; were there any?"""
+    replaced = [str(load_id) for one in held for load_id in one.replaces]
+    if replaced:
+        drop_loads(warehouse, f"load_id IN ({', '.join(replaced)})")
+    return bool(replaced)
+
+
+def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[Held]) -> None:
     """Files held by an earlier run come in once their rows find their keys; until then they stay out and are named."""
     if not held:
         return
     warehouse.run("load/load_count.sql")
     warehouse.run("load/beyond_waiting.sql")
-    which = f"load_id IN ({', '.join(map(str, held))})"
+    which = f"load_id IN ({', '.join(str(one.load_id) for one in held)})"
     names = ", ".join(
         r[0]
         for r in warehouse.con.sql(
@@ -97,6 +107,8 @@ def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[int]) -> No
     )
     if not warehouse.scalar("SELECT count(*) FROM beyond_waiting"):
         order.say(f"{len(held)} files that waited are loaded now: {names}")
+        if _take_places(warehouse, held):
+            resolve(warehouse)
         return
     order.say(f"{len(held)} files of earlier runs still wait for rows that they refer to: {names}")
     drop_loads(warehouse, which)

@@ -25,10 +25,11 @@ from pipeline.load.inputs import BY_NAME
 from pipeline.load.layout import Layout, lay_out
 from pipeline.load.lines import Lines
 from pipeline.load.mapping import Mapping
-from pipeline.load.reader import select
+from pipeline.load.reader import select, zoneless
 from pipeline.load.records import Ints, Records, count_lines, find_records
 from pipeline.warehouse import Warehouse
 
+LOOK = 2048  # rows; a file that has times without a zone has one early
 REFUSED = ("load_id", "record", "ordinal", "line_number", "raw_line", "reason", "detail")
 
 
@@ -49,6 +50,7 @@ class ReadAhead:
     staged: str
     refused: str
     rows_read: int
+    remark: str | None = None
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,7 @@ def stage(
                     [rows],
                 )
             staged = _staged(warehouse, layout, ticket.load_id)
-            _enter(warehouse, file, copy, layout, ticket, ahead.rows_read, staged)
+            _enter(warehouse, file, copy, layout, ticket, ahead.rows_read, staged, ahead.remark)
         return
     due = _rows_due(copy, layout)
     looked_at = records_of(layout) if due is None else None
@@ -175,11 +177,20 @@ def _stage(
     if ragged or staged.wrong or (records is not None and records.malformed):
         _refuse(warehouse, layout, ticket.load_id, records if lines is None else lines, ragged, staged.first)
     n_malformed = len(records.malformed) if records is not None else 0
-    _enter(warehouse, file, copy, layout, ticket, n_rows + n_malformed, staged)
+    _enter(warehouse, file, copy, layout, ticket, n_rows + n_malformed, staged, _remark(warehouse, read))
     if lines is not None:
         places, breaks = zip(*lines.marks, strict=True)
         marks = {"load_id": [ticket.load_id] * len(places), "place": places, "line_breaks": breaks}
         append(warehouse, "text_mark", pl.DataFrame(marks))
+
+
+def _remark(warehouse: Warehouse, layout: Layout) -> str | None:
+    """What the ledger says of how the file was read: of times that do not say their zone."""
+    look, count = zoneless(layout, LOOK), zoneless(layout)
+    if look is None or count is None or not warehouse.scalar(look):
+        return None
+    n = warehouse.scalar(count)
+    return f"{n} times have no UTC offset and are read as UTC, expected one or time_zone in a mapping"
 
 
 def _lines(copy: Copy, due: int | None, rows_read: int) -> Lines | None:
@@ -304,9 +315,10 @@ def _enter(
     ticket: Ticket,
     rows_read: int,
     staged: Staged,
+    remark: str | None = None,
 ) -> None:
     warehouse.execute(
-        f"INSERT INTO load_file VALUES ({'?, ' * 14} false)",
+        f"INSERT INTO load_file VALUES ({'?, ' * 15} false)",
         [
             ticket.load_id,
             file.name,
@@ -322,5 +334,6 @@ def _enter(
             layout.mapping.fingerprint(layout.table),
             ticket.mapping_name,
             ", ".join(layout.missing),
+            remark,
         ],
     )

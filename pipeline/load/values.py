@@ -55,7 +55,7 @@ def value_sql(layout: Layout, column: Column) -> ValueSql:
 
 
 def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str, ...]:
-    """Cheap conditions, true wherever a value is missing or wrong; `reader.py` adds those of all numbers at once."""
+    """Cheap conditions, true wherever a value is missing or wrong; `reader.py` adds that of all numbers at once."""
     name = column.name
     if column.required:
         conditions = [f"{name} IS NULL"]
@@ -66,8 +66,8 @@ def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str
     if column.kind in ("date", "instant"):
         kind = column.sql_type
         conditions.append(f"NOT ({name} BETWEEN '1970-01-02'::{kind} AND '9999-12-30'::{kind})")
-    if column.positive:
-        conditions.append(f"{name} <= 0")
+    if column.kind == "number":
+        conditions.append(column.outside)
     return tuple(conditions)
 
 
@@ -116,10 +116,7 @@ def _number(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     if layout.mapping.return_sign == "magnitude" and column.name in RETURN_SIDE:
         value = f"0 - abs({value})"
     # DuckDB also reads nan, inf, 1e999 and 1_000 as numbers
-    wrong = f"{_stands(column, text)} OR NOT isfinite({column.name}) OR contains({text}, '_')"
-    if column.positive:
-        wrong += f" OR {column.name} <= 0"
-    return value, wrong
+    return value, f"{_stands(column, text)} OR {column.outside} OR contains({text}, '_')"
 
 
 def _word(layout: Layout, column: Column, text: str) -> tuple[str, str]:

@@ -75,5 +75,5 @@ def read_file(order: FileOrder) -> tuple[tuple[str, str], ReadAhead] | None:
         names = [order.shared.new(f"read_{table}") for table in (layout.table.name, "refused")]
         for table, name in zip((layout.table.staged, "refused_row"), names, strict=True):
             own.execute(f"COPY (SELECT * FROM {table} ORDER BY rowid) TO {literal(name)} (FORMAT parquet)")
-        rows_read = int(own.scalar("SELECT rows_read FROM load_file"))
-        return (copy.sha256, file.table), ReadAhead(names[0], names[1], rows_read)
+        rows_read, remark = own.con.sql("SELECT rows_read, remark FROM load_file").fetchall()[0]
+        return (copy.sha256, file.table), ReadAhead(names[0], names[1], rows_read, remark)

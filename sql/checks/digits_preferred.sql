@@ -34,5 +34,5 @@ INNER JOIN instrument AS i ON v.instrument_id = i.instrument_id
 WHERE
     v.pressure_unit = 'inwc'
     AND i.resolution_inwc IN (0.01, 0.001, 0.0001)
-    AND round(v.return_static / i.resolution_inwc)::BIGINT % 5 = 0
-    AND round(v.supply_static / i.resolution_inwc)::BIGINT % 5 = 0;
+    AND round(v.return_static / i.resolution_inwc) % 5 = 0
+    AND round(v.supply_static / i.resolution_inwc) % 5 = 0;

@@ -5,12 +5,12 @@ SELECT
     technician_id,
     instrument_id,
     sum(times)::BIGINT AS n_visits,
-    sum(if(round(return_static / 0.01)::BIGINT % 5 = 0, times, 0))::BIGINT
-    + sum(if(round(supply_static / 0.01)::BIGINT % 5 = 0, times, 0))::BIGINT AS n_end_of_2,
-    sum(if(round(return_static / 0.001)::BIGINT % 5 = 0, times, 0))::BIGINT
-    + sum(if(round(supply_static / 0.001)::BIGINT % 5 = 0, times, 0))::BIGINT AS n_end_of_3,
-    sum(if(round(return_static / 0.0001)::BIGINT % 5 = 0, times, 0))::BIGINT
-    + sum(if(round(supply_static / 0.0001)::BIGINT % 5 = 0, times, 0))::BIGINT AS n_end_of_4
+    sum(if(round(return_static / 0.01) % 5 = 0, times, 0))::BIGINT
+    + sum(if(round(supply_static / 0.01) % 5 = 0, times, 0))::BIGINT AS n_end_of_2,
+    sum(if(round(return_static / 0.001) % 5 = 0, times, 0))::BIGINT
+    + sum(if(round(supply_static / 0.001) % 5 = 0, times, 0))::BIGINT AS n_end_of_3,
+    sum(if(round(return_static / 0.0001) % 5 = 0, times, 0))::BIGINT
+    + sum(if(round(supply_static / 0.0001) % 5 = 0, times, 0))::BIGINT AS n_end_of_4
 FROM counted_reading
 WHERE pressure_unit = 'inwc' AND instrument_id IS NOT NULL
 GROUP BY technician_id, instrument_id;

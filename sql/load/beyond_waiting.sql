@@ -43,10 +43,11 @@ key_table (table_name, n) AS (
 
 SELECT
     c.table_name,
-    NOT exceeds(l.n_for_good, getvariable('gate_rejected_share') * c.n) AS mendable
+    NOT exceeds(l.n_for_good, getvariable('gate_rejected_share') * c.n)
+    OR l.n_for_good < getvariable('gate_rejected_rows') AS mendable
 FROM came AS c
 INNER JOIN lost_by_table AS l ON c.table_name = l.table_name
-WHERE exceeds(l.n, getvariable('gate_rejected_share') * c.n)
+WHERE exceeds(l.n, getvariable('gate_rejected_share') * c.n) AND l.n >= getvariable('gate_rejected_rows')
 UNION ALL
 SELECT
     k.table_name,

@@ -35,4 +35,6 @@ FROM load_count AS c
 INNER JOIN load_file AS f ON c.load_id = f.load_id
 WHERE NOT f.accepted
 GROUP BY c.table_name
-HAVING sum(c.rows_rejected) > getvariable('gate_rejected_share') * sum(c.rows_read) + 1e-9;
+HAVING
+    sum(c.rows_rejected) > getvariable('gate_rejected_share') * sum(c.rows_read) + 1e-9
+    AND sum(c.rows_rejected) >= getvariable('gate_rejected_rows');

@@ -9,7 +9,8 @@ SELECT
     c.rows_loaded,
     c.rows_rejected,
     c.rows_repeated,
-    c.rows_superseded
+    c.rows_superseded,
+    f.remark
 FROM load_file AS f
 INNER JOIN load_count AS c ON f.load_id = c.load_id
 ORDER BY f.load_id;

@@ -3,8 +3,8 @@
 CREATE SCHEMA IF NOT EXISTS staging;
 
 -- One row per file that was read. `accepted` becomes true once the run that read it has passed the gate.
--- `mapping_sha256` tells one reading of a file from another; `missing` names required columns that it lacks. Of
--- `rows_wrong` of its staged rows a value cannot be read.
+-- `mapping_sha256` tells one reading of a file from another; `missing` names required columns that it lacks; `remark`
+-- says how it was read where that may be amiss. Of `rows_wrong` of its staged rows a value cannot be read.
 CREATE TABLE IF NOT EXISTS load_file (
     load_id INTEGER,
     file VARCHAR,
@@ -20,6 +20,7 @@ CREATE TABLE IF NOT EXISTS load_file (
     mapping_sha256 VARCHAR,
     mapping VARCHAR,
     missing VARCHAR,
+    remark VARCHAR,
     accepted BOOLEAN
 );
 

@@ -46,13 +46,15 @@ class Kept(Warehouse):
 
 @dataclass
 class Store:
-    """One DIR: `run` loads drops into it, `rows` asks what it holds. `said` are the messages of the last run.
+    """One DIR: `run` loads drops into it, `rows` asks what it holds. `said` are the messages of the last run, but for
+    those about times without a UTC offset, which are `remarked`: few drops here write one.
 
     `builds_on`: each run builds on what the one before computed.
     """
 
     into: Path
     said: list[str] = field(default_factory=list)
+    remarked: list[str] = field(default_factory=list)
     kept: Kept | None = None
     builds_on: bool = False
 
@@ -66,13 +68,17 @@ class Store:
             self.into,
             date(2026, 11, 1),
             mapping,
-            say=self.said.append,
+            say=self._say,
             keeps_computed=self.builds_on,
         )
+
+    def _say(self, message: str) -> None:
+        (self.remarked if "have no UTC offset" in message else self.said).append(message)
 
     def run(self, *drops: Path, mapping: Path | None = None, passes: bool = True) -> None:
         """Load, and accept (or withdraw) as the gate would."""
         self.said.clear()
+        self.remarked.clear()
         order = self.order(*drops, mapping=mapping)
         with self.open() as warehouse:
             load(warehouse, order)

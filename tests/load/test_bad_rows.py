@@ -8,6 +8,7 @@ import pytest
 
 from tests.load.drops import SOUND, VISIT_COLUMNS, Store, write_drop
 
+HEIGHT = "expected a number from -1500 to 20000 (ft) [bad_number]"
 NUMBER = "expected a number (in the row's pressure_unit) [bad_number]"
 TIME = "expected a time such as 2026-03-31T14:05:00-05:00"
 KINDS = (
@@ -66,7 +67,8 @@ ROWS: dict[str, tuple[str, str]] = {
     "hexadecimal": ("V1,S1,E1,T1,2026-03-01,cooling,0x2,0.3", f"return_static holds '0x2', {NUMBER}"),
     "decimal comma between commas": (
         'V1,S1,E1,T1,2026-03-01,cooling,"-0,2",0.3',
-        f"return_static holds '-0,2', {NUMBER}",
+        "return_static holds '-0,2', expected a number (in the row's pressure_unit), or decimal_comma = true in "
+        "the mapping [bad_number]",
     ),
     "no such day": (
         "V1,S1,E1,T1,2026-02-30,cooling,-0.2,0.3",
@@ -142,7 +144,7 @@ TABLES: dict[str, tuple[str, str, list[str]]] = {
         "equipment_id,site_id,equipment_kind,rated_tesp_inwc,installed_on\n"
         "E3,S1,furnace,0,\nE4,S9,furnace,0.5,\nE5,S1,boiler,0.5,\nE6,S1,furnace,0.5,2026-13-01\n",
         [
-            "equipment_2.csv:2: rated_tesp_inwc holds '0', expected a number above 0 (in. w.c.) [bad_number]",
+            "equipment_2.csv:2: rated_tesp_inwc holds '0', expected a number from 0.01 to 5 (in. w.c.) [bad_number]",
             "equipment_2.csv:3: site_id holds 'S9', expected a site_id of the sites table [site_unknown]",
             "equipment_2.csv:4: equipment_kind holds 'boiler', expected furnace or fan_coil [bad_value]",
             "equipment_2.csv:5: installed_on holds '2026-13-01', expected a date such as 2026-03-31 [bad_date]",
@@ -163,15 +165,18 @@ TABLES: dict[str, tuple[str, str, list[str]]] = {
         "blower_table_id,tap,external_static_inwc,airflow_cfm\nB1,,0.1,900\nB1,low,,900\n",
         [
             "blower_tables.csv:2: tap is empty, expected an id [missing_key]",
-            "blower_tables.csv:3: external_static_inwc is empty, expected a number (in. w.c.) [bad_number]",
+            "blower_tables.csv:3: external_static_inwc is empty, expected a number from -1 to 10 (in. w.c.) "
+            "[bad_number]",
         ],
     ),
     "sites": (
         "sites_2.csv",
-        "site_id,branch,elevation_ft\nS3,,5\nS4,North,1e400\n",
+        "site_id,branch,elevation_ft\nS3,,5\nS4,North,1e400\nS5,North,20000\nS6,North,20001\nS7,N,high\n",
         [
             "sites_2.csv:2: branch is empty, expected text [bad_value]",
-            "sites_2.csv:3: elevation_ft holds '1e400', expected a number (ft) [bad_number]",
+            f"sites_2.csv:3: elevation_ft holds '1e400', {HEIGHT}",
+            f"sites_2.csv:5: elevation_ft holds '20001', {HEIGHT}",
+            f"sites_2.csv:6: elevation_ft holds 'high', {HEIGHT}",
         ],
     ),
     "line of a record after a quoted line break": (

@@ -96,13 +96,50 @@ def test_a_rejected_row_corrects_nothing(tmp_path: Path) -> None:
     assert store.rows("SELECT count(*) FROM superseded_row") == [(0,)]
 
 
-def test_a_return_to_an_earlier_content_counts_as_repeated(tmp_path: Path) -> None:
+def test_a_later_file_may_correct_a_row_back(tmp_path: Path) -> None:
     store = _load(
         tmp_path,
         {f"sites_{i}.csv": f"site_id,branch\nS1,{b}\n" for i, b in enumerate(["a", "b", "a"])},
     )
+    assert store.rows(BRANCHES) == [("S1", "a")]
+    assert store.rows(SUPERSEDED) == [("S1", "sites_1.csv", 2, "sites_2.csv", 2, "S1,b")]
+    ledger = (
+        "SELECT file, rows_loaded, rows_repeated, rows_superseded FROM load_ledger WHERE table_name = 'sites'"
+    )
+    assert store.rows(f"{ledger} ORDER BY file") == [
+        ("sites_0.csv", 1, 0, 0),
+        ("sites_1.csv", 1, 0, 1),
+        ("sites_2.csv", 0, 1, 0),
+    ]
+
+
+def test_a_later_line_may_correct_a_row_back(tmp_path: Path) -> None:
+    lines = ["S1,a", "S1,b", "S1,a", "S1,c", "S1,b"]
+    store = _load(tmp_path, {"sites.csv": "\n".join(["site_id,branch", *lines]) + "\n"})
     assert store.rows(BRANCHES) == [("S1", "b")]
-    assert store.rows("SELECT rows_repeated FROM load_ledger WHERE file = 'sites_2.csv'") == [(1,)]
+    assert store.rows(f"{SUPERSEDED} ORDER BY line_number") == [
+        ("S1", "sites.csv", 2, "sites.csv", 6, "S1,a"),
+        ("S1", "sites.csv", 5, "sites.csv", 6, "S1,c"),
+    ]
+
+
+def test_a_row_that_is_repeated_later_does_not_win_over_a_later_recorded_at(tmp_path: Path) -> None:
+    old, new = "S1,old,2026-01-01T00:00:00Z", "S1,new,2026-02-01T00:00:00Z"
+    rows = enumerate([old, new, old])
+    store = _load(tmp_path, {f"sites_{i}.csv": f"site_id,branch,recorded_at\n{row}\n" for i, row in rows})
+    assert store.rows(BRANCHES) == [("S1", "new")]
+
+
+def test_a_row_is_corrected_back_run_by_run_as_at_once(tmp_path: Path) -> None:
+    drops = [write_drop(tmp_path / "others", {"technicians.csv": SOUND["technicians.csv"]})]
+    for i, branch in enumerate(["a", "b", "a", "b", "b"]):
+        drops.append(write_drop(tmp_path / f"d{i}", {f"sites_{i}.csv": f"site_id,branch\nS1,{branch}\n"}))
+    at_once, by_run = Store(tmp_path / "once"), Store(tmp_path / "by run", builds_on=True)
+    at_once.run(*drops)
+    for drop in drops:
+        by_run.run(drop)
+    assert by_run.content() == at_once.content()
+    assert by_run.rows(BRANCHES) == [("S1", "b")]
 
 
 def test_points_of_a_blower_table_are_known_by_table_tap_and_static(tmp_path: Path) -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from pipeline.errors import UsageError
-from pipeline.load import accept, load, open_work_file
+from pipeline.load import accept, hold, load, open_work_file, withdraw
+from pipeline.load.kept import FORMAT
+from pipeline.load.work_tables import drop_loads
 from pipeline.settings import Settings
 from pipeline.warehouse import Warehouse
 from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Store, write_drop
@@ -185,7 +188,7 @@ def _older_number(warehouse: Warehouse) -> None:
 
 
 def _older_table_of_formats(warehouse: Warehouse) -> None:
-    warehouse.execute("CREATE OR REPLACE TABLE load_format AS SELECT 2 AS format")
+    warehouse.execute(f"CREATE OR REPLACE TABLE load_format AS SELECT {FORMAT} AS format")
 
 
 def _number_forgotten(warehouse: Warehouse) -> None:
@@ -196,8 +199,8 @@ def _number_forgotten(warehouse: Warehouse) -> None:
 def _views_for_tables(warehouse: Warehouse) -> None:
     """What is a table now was a view in that version, and the reverse."""
     warehouse.execute("UPDATE load_format SET format = 1")
-    warehouse.execute("DROP TABLE site")
-    warehouse.execute("CREATE VIEW site AS SELECT site_id FROM staging.sites")
+    warehouse.execute("DROP TABLE row_fate")
+    warehouse.execute("CREATE VIEW row_fate AS SELECT site_id FROM staging.sites")
     warehouse.execute("DROP VIEW visit")
     warehouse.execute("CREATE TABLE visit (visit_id VARCHAR)")
 
@@ -223,7 +226,7 @@ def test_a_work_file_of_another_version_is_made_again(
 
 def test_a_folder_of_a_newer_version_is_refused(tmp_path: Path, store: Store) -> None:
     path = store.into / "drops" / "loads.json"
-    path.write_text(path.read_text().replace('"format": 2', '"format": 3'))
+    path.write_text(path.read_text().replace(f'"format": {FORMAT}', f'"format": {FORMAT + 1}'))
     with pytest.raises(
         UsageError, match=r"written by a newer version of fleet-static; use that version, or give"
     ):
@@ -264,6 +267,147 @@ def test_a_file_caught_half_written_is_replaced_by_the_whole(tmp_path: Path) -> 
     (drop / "visits.csv").write_text(whole[:-9])
     store.run(drop)
     assert store.content() == undisturbed.content()
+
+
+ROW = "W{},S1,E1,{},2026-03-{:02}T08:00:00-05:00,cooling,-0.{},0.31\n"
+KNOWN = "".join(ROW.format(i, "T1", i + 1, 100 + i) for i in range(10))
+WHOLE = f"{VISIT_COLUMNS}\n{KNOWN}" + "".join(ROW.format(i, "T9", i + 1, 100 + i) for i in range(10, 20))
+HALF = WHOLE[: len(f"{VISIT_COLUMNS}\n{KNOWN}") + 20]
+WORK: Files = {"work.csv": "work_id,equipment_id,done_on,work_kind\nK1,E1,2026-03-03,other\n"}
+PUBLISHED = "SELECT count(*) FROM visit WHERE visit_id LIKE 'W%'"
+
+
+def _keep_out(store: Store, drop: Path, how: str) -> None:
+    """A run whose files the gate holds or refuses for good, or that is killed before the gate has judged."""
+    order = store.order(drop)
+    with Warehouse(order.work_file) as warehouse:
+        load(warehouse, order)
+        if how == "held":
+            hold(warehouse, order)
+        elif how == "refused":
+            withdraw(warehouse, order)
+
+
+@pytest.fixture
+def half(tmp_path: Path) -> Store:
+    """A folder in which a file was caught half-written, and others came later: ten of its visits are loaded."""
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", SOUND | {"visits_2024.csv": HALF}))
+    store.run(write_drop(tmp_path / "more", dict(MORE)))
+    assert store.rows(PUBLISHED) == [(10,)]
+    return store
+
+
+@pytest.mark.parametrize("how", ["held", "refused", "killed"])
+def test_visits_of_a_half_written_file_stay_until_the_whole_is_accepted(
+    tmp_path: Path, half: Store, how: str
+) -> None:
+    before, ledger = half.content(), half.rows("SELECT * FROM load_ledger ORDER BY ALL")
+    _keep_out(half, write_drop(tmp_path / "drop", {"visits_2024.csv": WHOLE}), how)
+    for _ in range(2):
+        half.run(write_drop(tmp_path / "empty", {"instruments.csv": "instrument_id\n"}))
+        assert half.content()["visit"] == before["visit"]
+        now = half.rows("SELECT * FROM load_ledger WHERE table_name <> 'instruments' ORDER BY ALL")
+        assert now == ledger
+
+
+@pytest.mark.parametrize("how", ["held", "refused", "killed"])
+@pytest.mark.parametrize("again", [True, False])
+def test_the_whole_takes_the_place_of_the_half_once_it_is_accepted(
+    tmp_path: Path, half: Store, how: str, again: bool
+) -> None:
+    """The whole comes again with the technician whom it lacked, or waits in DIR for him."""
+    drop = write_drop(tmp_path / "drop", {"visits_2024.csv": WHOLE})
+    _keep_out(half, drop, how)
+    half.run(write_drop(tmp_path / "work", dict(WORK)))
+    late = write_drop(tmp_path / "late", {"technicians_2.csv": "technician_id\nT9\n"})
+    if again or how != "held":
+        half.run(late, drop)
+    else:
+        half.run(late)
+        assert "1 files that waited are loaded now: visits_2024.csv" in half.said
+    undisturbed = Store(tmp_path / "undisturbed")
+    undisturbed.run(drop, tmp_path / "more", tmp_path / "work", late)
+    assert half.content() == undisturbed.content()
+    assert half.rows(PUBLISHED) == [(20,)]
+    assert not (half.into / "drops" / "held.json").exists()
+
+
+def test_a_file_read_anew_by_another_mapping_waits_as_that(tmp_path: Path) -> None:
+    """The reading by the old mapping stays until the one by the new mapping can be accepted."""
+    store = Store(tmp_path / "into")
+    many = "".join(ROW.format(i, "T2", i + 1, 100 + i) for i in range(5))
+    drop = write_drop(tmp_path / "drop", SOUND | {"visits.csv": f"{VISIT_COLUMNS}\n{many}"})
+    store.run(drop)
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('[values.visits.technician_id]\nT2 = "T9"\n')
+    order = store.order(drop, mapping=mapping)
+    with Warehouse(order.work_file) as warehouse:
+        load(warehouse, order)
+        hold(warehouse, order)
+    who = "SELECT technician_id, count(*) FROM visit GROUP BY ALL"
+    store.run(write_drop(tmp_path / "work", dict(WORK)))
+    assert store.rows(who) == [("T2", 5)]
+    store.run(write_drop(tmp_path / "late", {"technicians_2.csv": "technician_id\nT9\n"}))
+    assert store.rows(who) == [("T9", 5)]
+    assert not (store.into / "drops" / "held.json").exists()
+
+
+def test_what_was_held_by_one_mapping_is_forgotten_once_another_reads_it(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    others = {name: text for name, text in SOUND.items() if name != "visits.csv"}
+    visits = write_drop(tmp_path / "visits", {"visits.csv": SOUND["visits.csv"].replace("T2", "T9")})
+    store.run(write_drop(tmp_path / "drop", dict(others)))
+    _keep_out(store, visits, "held")
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('[values.visits.technician_id]\nT9 = "T2"\n')
+    store.run(visits, mapping=mapping)
+    store.run(write_drop(tmp_path / "late", {"technicians_2.csv": "technician_id\nT9\n"}))
+    assert store.rows("SELECT technician_id FROM visit ORDER BY visit_id") == [("T1",), ("T2",)]
+
+
+def test_of_files_of_one_name_the_later_load_wins_after_the_earlier_was_read_again(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    drop = write_drop(tmp_path / "drop", dict(SOUND))
+    store.run(drop)
+    store.run(write_drop(tmp_path / "drop", {"sites.csv": "site_id,branch\nS1,West\nS2,South\n"}))
+    before = store.content()
+    with store.open() as warehouse:
+        drop_loads(warehouse, "load_id = (SELECT min(load_id) FROM load_file WHERE file = 'sites.csv')")
+    store.run(drop)
+    assert store.content() == before
+
+
+def test_copies_are_on_the_disk_before_the_list_names_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    events: list[str] = []
+    fsync, replace = os.fsync, os.replace
+
+    def synced(descriptor: int) -> None:
+        events.append(os.readlink(f"/proc/self/fd/{descriptor}"))
+        fsync(descriptor)
+
+    def replaced(source: Path, target: Path) -> None:
+        events.append(f"replaced {target}")
+        replace(source, target)
+
+    store = Store(tmp_path / "into")
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('time_zone = "America/Chicago"\n')
+    order = store.order(write_drop(tmp_path / "drop", dict(SOUND)), mapping=mapping)
+    with Warehouse(order.work_file) as warehouse:
+        load(warehouse, order)
+        monkeypatch.setattr("os.fsync", synced)
+        monkeypatch.setattr("os.replace", replaced)
+        accept(warehouse, order)
+    drops = store.into / "drops"
+    before = events[: events.index(f"replaced {drops / 'loads.json'}")]
+    copies = {str(p) for p in drops.iterdir() if p.name != "loads.json"}
+    assert len(copies) == 5
+    assert copies <= set(before)
+    assert before.index(str(drops)) > max(before.index(copy) for copy in copies)
+    assert events[-1] == str(drops)
 
 
 def test_a_file_that_only_grew_is_another_file(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from pipeline.errors import UsageError
 from pipeline.load.inputs import BY_NAME
 from pipeline.load.mapping import parse_mapping
 from pipeline.load.mapping_start import START_NAME
-from tests.load.drops import SOUND, VISIT_COLUMNS, Store, write_drop
+from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Store, write_drop
 
 EXPORT = """\
 Protokoll;Objekt;Gerät;Monteur;Zeit;Betrieb;Saugseite;Druckseite;Luftmenge;Klappen
@@ -275,3 +275,43 @@ def test_an_unmapped_export_names_what_it_lacks_and_gives_a_mapping_to_start_fro
     completed.write_text(text)
     store.run(drop, mapping=completed)
     assert store.rows("SELECT visit_id, supply_static FROM visit") == [("V1", 0.3)]
+
+
+def test_a_decimal_comma_among_commas_is_read_as_its_message_says(tmp_path: Path) -> None:
+    row = 'V1,S1,E1,T1,2026-03-01T08:00:00Z,cooling,"-0,2","0,31"\n'
+    visits = write_drop(tmp_path / "visits", {"visits.csv": f"{VISIT_COLUMNS}\n{row}"})
+    others: Files = {name: text for name, text in SOUND.items() if name != "visits.csv"}
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", others), visits)
+    expected = "expected a number (in the row's pressure_unit), or decimal_comma = true in the mapping"
+    assert store.said == [
+        f"visits.csv:2: return_static holds '-0,2', {expected}; supply_static holds '0,31', {expected} [bad_number]"
+    ]
+    mapping = tmp_path / "m.toml"
+    mapping.write_text("decimal_comma = true\n")
+    store.run(visits, mapping=mapping)
+    assert store.rows("SELECT return_static, supply_static, return_decimals FROM visit") == [(-0.2, 0.31, 1)]
+
+
+def test_a_thousands_comma_is_no_decimal_comma(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", {"sites.csv": 'site_id,branch,elevation_ft\nS1,N,"1,000,000"\n'}))
+    assert store.said == [
+        "sites.csv:2: elevation_ft holds '1,000,000', expected a number from -1500 to 20000 (ft) [bad_number]"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("filter_conditon", "'filter_conditon' (did you mean filter_condition?)"),
+        ("Blower Stgae", "'Blower Stgae' (did you mean blower_stage?)"),
+        ("weather", "'weather'"),
+        ("return_statics", "'return_statics'"),  # return_static is there
+    ],
+)
+def test_a_misspelt_column_is_asked_about(tmp_path: Path, written: str, said: str) -> None:
+    row = "V1,S1,E1,T1,2026-03-01T08:00:00Z,cooling,-0.2,0.31,x\n"
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", SOUND | {"visits.csv": f"{VISIT_COLUMNS},{written}\n{row}"}))
+    assert store.said == [f"visits.csv: kept beside the known columns: {said}"]

@@ -61,12 +61,18 @@ def _place(row: Row) -> tuple[int, int]:
 def _model(rows: list[Row]) -> tuple[set[tuple[str, str]], set[tuple[str, str, int]], int]:
     """Winners (id, branch), superseded (id, file, line) and the number of repeated rows, one row at a time."""
     first: dict[tuple[str, str, str], Row] = {}
+    last: dict[tuple[str, str, str], tuple[int, int]] = {}
     for row in sorted(rows, key=_place):
-        first.setdefault((row.site_id, row.branch, row.recorded_at), row)
+        content = (row.site_id, row.branch, row.recorded_at)
+        first.setdefault(content, row)
+        last[content] = _place(row)
     kept = list(first.values())
     winners, superseded = set(), set()
     for site_id in {r.site_id for r in kept}:
-        rivals = sorted((r for r in kept if r.site_id == site_id), key=lambda r: (r.recorded_at, *_place(r)))
+        rivals = sorted(
+            (r for r in kept if r.site_id == site_id),
+            key=lambda r: (r.recorded_at, last[r.site_id, r.branch, r.recorded_at]),
+        )
         winners.add((site_id, rivals[-1].branch))
         superseded |= {(site_id, r.file, r.line) for r in rivals[:-1]}
     return winners, superseded, len(rows) - len(kept)
