@@ -136,7 +136,7 @@ def publish(small_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     def published(but: str = "", *, pseudonyms: bool = False) -> Path:
         with Warehouse(order.work_file) as warehouse:
             warehouse.set_variable("today", FIELD_TODAY, "DATE")
-            warehouse.execute("DELETE FROM site WHERE site_id = ?", [but])
+            warehouse.execute("DELETE FROM staging.sites WHERE site_id = ?", [but])
             publishing.publish(warehouse, replace(order, pseudonyms=pseudonyms))
         return order.published_file
 

@@ -42,7 +42,7 @@ class Publisher:
 
     def publish(self, number: int) -> None:
         settings = Settings().with_values({"tariff_per_kwh": number}, "test")
-        self.warehouse.execute(f"UPDATE site SET elevation_ft = {number}")
+        self.warehouse.execute(f"UPDATE staging.sites SET elevation_ft = {number}")
         publishing.publish(self.warehouse, RunOrder((), self.into, date(2026, 11, 25), settings=settings))
 
 
