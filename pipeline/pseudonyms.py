@@ -19,6 +19,7 @@ from tempfile import TemporaryDirectory
 import polars as pl
 
 from pipeline.catalog.dictionary import comments, macro_comments
+from pipeline.durable import replace_durably
 from pipeline.warehouse import Warehouse, attach_published, folder_lock, literal
 
 KEY_NAME = "pseudonyms.csv"
@@ -76,9 +77,7 @@ def _keep(file: Path, key: dict[str, str]) -> None:
         writer = csv.writer(text)
         writer.writerow(["technician_id", "pseudonym"])
         writer.writerows(sorted(key.items()))
-        text.flush()
-        os.fsync(text.fileno())
-    os.replace(new, file)
+    replace_durably(new, file)
 
 
 def store_key(warehouse: Warehouse, into: Path, source: str) -> None:

@@ -8,7 +8,6 @@ keep what they opened; a run neither blocks them nor is blocked.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +17,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.catalog.dictionary import comments, dictionary, macro_comments
 from pipeline.change import make_site_change
+from pipeline.durable import replace_durably
 from pipeline.load.inputs import TABLES
 from pipeline.pseudonyms import selections
 from pipeline.spare import keep_as_spare, make_copy, spare_of
@@ -222,18 +222,3 @@ def add_macros(warehouse: Warehouse, there: bool) -> None:
                 warehouse.execute(statement)
     finally:
         warehouse.execute(f'USE "{home}"')
-
-
-def replace_durably(new: Path, target: Path) -> None:
-    """Atomic rename that survives a power cut: the file is synced before, its folder after."""
-    _sync(new)
-    os.replace(new, target)
-    _sync(target.parent)
-
-
-def _sync(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

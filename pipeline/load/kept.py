@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
+from pipeline.durable import replace_durably, sync
 from pipeline.errors import UsageError
 from pipeline.load.files import InputFile
 from pipeline.load.mapping import Mapping, parse_mapping
@@ -95,16 +95,8 @@ def kept_mapping(into: Path, name: str) -> Mapping:
 def settle_copies(into: Path, names: set[str]) -> None:
     """See to it that copies and mappings are on the disk, before a list names them."""
     for name in sorted(names):
-        _sync(drops_folder(into) / name)
-    _sync(drops_folder(into))
-
-
-def _sync(path: Path) -> None:
-    opened = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(opened)
-    finally:
-        os.close(opened)
+        sync(drops_folder(into) / name)
+    sync(drops_folder(into))
 
 
 def write_list(into: Path, loads: list[KeptLoad], name: str = LIST) -> None:
@@ -114,10 +106,7 @@ def write_list(into: Path, loads: list[KeptLoad], name: str = LIST) -> None:
     new = path.with_suffix(".new")
     with new.open("w", encoding="utf-8") as file:
         json.dump({"format": FORMAT, "loads": [asdict(load) for load in loads]}, file, indent=1)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(new, path)
-    _sync(path.parent)
+    replace_durably(new, path)
 
 
 def read_list(into: Path, name: str = LIST) -> list[KeptLoad]:
