@@ -84,3 +84,14 @@ CREATE OR REPLACE MACRO interpolate(x DOUBLE, x0 DOUBLE, y0 DOUBLE, x1 DOUBLE, y
         WHEN x0 <> x1 THEN y0 + (y1 - y0) * ((x - x0) / (x1 - x0))
     END
 );
+
+-- The cell of a tap's table that a static lies in, of equal ones counted from its first point; NULL beyond the table.
+-- unit: static_inwc, static_start and static_end in in. w.c., cells_per_inwc per in. w.c.; number. source: definition
+CREATE OR REPLACE MACRO table_cell(
+    static_inwc DOUBLE, static_start DOUBLE, static_end DOUBLE, cells_per_inwc DOUBLE
+) AS (
+    CASE
+        WHEN static_inwc BETWEEN static_start AND static_end
+            THEN floor((static_inwc - static_start) * cells_per_inwc)::BIGINT
+    END
+);

@@ -24,10 +24,7 @@ placed AS (
         v.*,
         e.curve,
         v.tesp_inwc / v.density_ratio AS static_in_table,
-        CASE
-            WHEN static_in_table BETWEEN e.static_start AND e.static_end
-                THEN floor((static_in_table - e.static_start) * e.cells_per_inwc)::BIGINT
-        END AS cell
+        table_cell(static_in_table, e.static_start, e.static_end, e.cells_per_inwc) AS cell
     FROM corrected AS v
     LEFT JOIN blower_end AS e ON v.asked_table = e.blower_table_id AND v.tap_used = e.tap
 ),

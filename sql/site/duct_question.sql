@@ -32,10 +32,7 @@ placed AS (
         o.lower_curve,
         b.density_ratio,
         s.level_inwc / b.density_ratio AS static_in_table,
-        CASE
-            WHEN static_in_table BETWEEN o.static_start AND o.static_end
-                THEN floor((static_in_table - o.static_start) * o.cells_per_inwc)::BIGINT
-        END AS cell,
+        table_cell(static_in_table, o.static_start, o.static_end, o.cells_per_inwc) AS cell,
         s.level_inwc,
         s.supply_level_inwc,
         s.return_level_inwc,

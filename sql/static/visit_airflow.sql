@@ -19,10 +19,7 @@ placed AS (
         e.airflow_start,
         e.airflow_end,
         coalesce(a.static_in_table >= e.static_start, FALSE) AS begun,
-        CASE
-            WHEN a.static_in_table BETWEEN e.static_start AND e.static_end
-                THEN floor((a.static_in_table - e.static_start) * e.cells_per_inwc)::BIGINT
-        END AS cell
+        table_cell(a.static_in_table, e.static_start, e.static_end, e.cells_per_inwc) AS cell
     FROM asked AS a
     LEFT JOIN blower_end AS e ON a.blower_table_id = e.blower_table_id AND a.tap_used = e.tap
 ),

@@ -48,6 +48,12 @@ EDGES: dict[str, Any] = {
     "interpolate(0.5, 0.5, 950, 0.5, 950)": 950.0,
     "interpolate(0.51, 0.5, 950, 0.5, 950)": None,
     "interpolate(3, 1, 10, 2, 20)": 30.0,
+    # the cell of a table from 0.1 to 0.9 in. w.c. in eight cells: both ends are in it, what is beyond is nowhere
+    "table_cell(0.1, 0.1, 0.9, 10)": 0,
+    "table_cell(0.35, 0.1, 0.9, 10)": 2,
+    "table_cell(0.9, 0.1, 0.9, 10)": 8,
+    "table_cell(0.91, 0.1, 0.9, 10)": None,
+    "table_cell(0.09, 0.1, 0.9, 10)": None,
     # budget: the design statics' shares of the rating, by magnitude; half where they are not known or nothing
     "return_budget(0.5, -0.12, 0.18)": pytest.approx(0.2),
     "return_budget(0.5, NULL, 0.18)": 0.25,
