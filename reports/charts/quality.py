@@ -36,13 +36,7 @@ def fates(by_month: Result) -> Any:
                 "fate:N",
                 title=None,
                 scale=alt.Scale(domain=list(FATES), range=list(FILLS)),
-                legend=alt.Legend(
-                    orient="top",
-                    columns=2,  # so that it fits a narrow screen
-                    labelExpr=f"({FATE_WORDS})[datum.value]",
-                    symbolType="square",
-                    symbolSize=160,
-                ),
+                legend=_fills(FATE_WORDS),
             ),
             order=alt.Order("place:Q"),
             tooltip=[
@@ -199,13 +193,7 @@ def checks(result: Result) -> Any:
                 "taken:N",
                 title=None,
                 scale=alt.Scale(domain=list(TAKEN), range=[fill for _, fill in TAKEN.values()]),
-                legend=alt.Legend(
-                    orient="top",
-                    columns=2,
-                    labelExpr=f"({{{legend}}})[datum.value]",
-                    symbolType="square",
-                    symbolSize=160,
-                ),
+                legend=_fills(f"{{{legend}}}"),
             ),
             order=alt.Order("place:Q"),
             tooltip=[
@@ -229,3 +217,10 @@ def checks(result: Result) -> Any:
     )
     found = sum(1 for row in result if row["n_visits"])
     return alt.layer(bars, told, width="container", height=row_height(found, CHECK_HEIGHT))
+
+
+def _fills(words: str) -> alt.Legend:
+    """A legend of fills by their words, a Vega object; in two columns, so that it fits a narrow screen."""
+    return alt.Legend(
+        orient="top", columns=2, labelExpr=f"({words})[datum.value]", symbolType="square", symbolSize=160
+    )
