@@ -15,7 +15,6 @@ from expectations.contracts import loaded_rules
 from expectations.results import Judged, judge, keep
 from expectations.rules import count_failing
 from pipeline.errors import GateError
-from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
 
 # Rules that a drop may break only because other files have not come yet; `only_waits` looks whether that is all.
@@ -24,7 +23,7 @@ SAID_AT_MOST = 20
 NAMED_AT_MOST = 5
 
 
-def gate(warehouse: Warehouse, _: RunOrder) -> None:
+def gate(warehouse: Warehouse) -> None:
     """Judge the loaded tables, keep the verdicts in `gate_result`; GateError if one is against the drop."""
     rules = loaded_rules(ChangedRows(warehouse).suffice)
     judged = judge(warehouse, count_failing(warehouse, rules))

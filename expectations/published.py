@@ -20,16 +20,18 @@ from pipeline.warehouse import Warehouse
 
 # The tables of the data contract that a run makes: their numbers are looked at, too.
 CONTRACTED = (
-    *(
-        "load_ledger",
-        "check_catalog",
-        "finding",
-        "visit_static",
-        "site_static",
-        "site_trend",
-        "equipment_trend",
-    ),
-    *("site_priority", "technician_zeroing", "instrument_offset", "technician_practice", "work_effect"),
+    "load_ledger",
+    "check_catalog",
+    "finding",
+    "visit_static",
+    "site_static",
+    "site_trend",
+    "equipment_trend",
+    "site_priority",
+    "technician_zeroing",
+    "instrument_offset",
+    "technician_practice",
+    "work_effect",
 )
 KEYS: dict[str, tuple[str, ...]] = {name: table_entry(name).key for name in CONTRACTED}
 # The rules whose screens find a row that is there twice, too.

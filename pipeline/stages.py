@@ -78,7 +78,7 @@ def gate_stage(warehouse: Warehouse, order: RunOrder) -> None:
 
     page = order.into / "gate.html"
     try:
-        gate(warehouse, order)
+        gate(warehouse)
     except GateError as error:
         rows = warehouse.query("SELECT * FROM gate_result").to_dicts()
         page.write_text(gate_page(rows), encoding="utf-8")

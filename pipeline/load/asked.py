@@ -140,9 +140,9 @@ class Question:
             part = keys_of(table).removeprefix("changed.") in self.warehouse.tables()
             which = f"SEMI JOIN {keys_of(table)} USING ({', '.join(table.key)})" if part else ""
             # The cleaned table, a view, shows what came before it is decided.
-            came = self._came.get(table.name, []) if when == "before" and self._came else []
+            came = (self._came or {}).get(table.name, []) if when == "before" else []
             rows = f"SELECT s.* FROM {table.staged} AS s ANTI JOIN {table.fates} AS f ON f.row_id = s.rowid "
-            rows += f"WHERE s.wrong IS NULL AND s.load_id NOT IN ({', '.join(map(str, [-1, *came]))})"
+            rows += f"WHERE s.wrong IS NULL AND NOT list_contains({came}::INTEGER[], s.load_id)"
             self.warehouse.execute(
                 f"CREATE OR REPLACE TEMP TABLE seen_{when} AS "
                 f"SELECT {', '.join(SEEN[table.name])} FROM ({rows}) {which}"

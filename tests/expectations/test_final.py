@@ -57,7 +57,7 @@ def test_a_repeated_run_replaces_itself_and_another_is_added(own: Warehouse, ord
 
 
 def test_the_results_of_both_stages_stand_in_gate_result(own: Warehouse, order: RunOrder) -> None:
-    gate(own, order)
+    gate(own)
     look_before_publishing(own, order)
     stages = own.con.sql(
         "SELECT stage, count(*) > 50, bool_and(success) FROM gate_result GROUP BY ALL ORDER BY ALL"

@@ -51,7 +51,7 @@ class Runs:
         order = RunOrder(drops, self.into, FIELD_TODAY, settings=self.settings)
         load(self.warehouse, order)
         try:
-            gate(self.warehouse, order)
+            gate(self.warehouse)
         except GateError as error:
             withdraw(self.warehouse, order)
             first, *lines = str(error).splitlines()

@@ -63,7 +63,7 @@ class Days:
         asked = loaded_rules(ChangedRows(self.warehouse).suffice)
         self.narrowed = {r.table_name for r in asked if "FROM changed." in r.sql + (r.screen or "")}
         try:
-            gate(self.warehouse, order)
+            gate(self.warehouse)
         except GateError as error:
             withdraw(self.warehouse, order)
             return [line.strip() for line in str(error).splitlines()[1:]]
