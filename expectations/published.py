@@ -82,7 +82,8 @@ def published_rules(warehouse: Warehouse) -> list[Rule]:
     single += words_of("rejected_row", ("file", "line_number"))
     single += [_ordered(*interval) for interval in INTERVALS]
     # After a day's drop: of the other rows it held when they were made, and they are what they were.
-    computed = {table: f"changed.{table}" for table in ("visit", *KEYS) if f"changed.{table}" in there}
+    looked_at = ("visit", *KEYS, *beyond)
+    computed = {table: f"changed.{table}" for table in looked_at if f"changed.{table}" in there}
     # Of equipment that was judged anew not all visits were looked at anew; what units they are of is listed apart.
     units = {"visit_static": "changed.unit_visit"} if "changed.unit_visit" in there else {}
     rules = rules_in("contracts", after_a_day="changed.touched_visit" in there)

@@ -86,6 +86,7 @@ VIEWS = {
     "visit_segment": ("visit_static",),
     "visit_uncertainty": ("visit_static",),
     "visit_split_uncertainty": ("visit_static",),
+    "part_allowance": ("staging.equipment_facts",),
     "visit_component": ("visit_static", "part_allowance"),
     "site_static": ("staging.unit_verdict",),
     "equipment_static": ("staging.equipment_verdict",),

@@ -33,7 +33,8 @@ from pipeline.day.touched import (
 )
 from pipeline.errors import StageError
 from pipeline.load.asked import forget_changes
-from pipeline.load.inputs import STAGING
+from pipeline.load.inputs import STAGING, VISITS
+from pipeline.load.resolve import cleaned_rows
 from pipeline.publish import PUBLISHED
 from pipeline.site.stage import STEPS as SITE
 from pipeline.stages import (
@@ -58,6 +59,9 @@ LASTING = {name for name in MADE if name in PUBLISHED or name.startswith(f"{STAG
 KEPT = sorted(
     (MADE - LASTING) & {name for step in SITE + WORK if step.scope == "fleet" for name in read_by(step)}
 )
+
+# Published tables of touched equipment's rows whose contracts are asked of these alone.
+ASKED_OF_TOUCHED = ("change_point", "site_attention", "site_upkeep", "site_what_if")
 
 # Replaced rows leave gaps in the work file, and in each publication, until all is written anew.
 WORN_OUT = 0.5
@@ -216,6 +220,8 @@ class Day:
         take_back(warehouse, last_run.today_then(warehouse))
         remember_readings(warehouse)
         put_in_findings(warehouse)
+        staged = f"SELECT rowid FROM {VISITS.staged} SEMI JOIN touched_visit USING (visit_id)"
+        part.give("visit", cleaned_rows(VISITS, staged))
         part.give("finding", "FROM moved_finding SEMI JOIN touched_visit USING (visit_id)")
         part.run(by_equipment)
         warehouse.execute(
@@ -241,7 +247,8 @@ class Day:
         self._part.leave(
             "changed", "unit_visit", "SELECT DISTINCT equipment_id, mode FROM staging.visit_measured"
         )
-        self._part.leave("changed", "site_static", "FROM site_static")
+        for name in ("site_static", *ASKED_OF_TOUCHED):
+            self._part.leave("changed", name, f"FROM {name}")
 
     def _run_part(self, warehouse: Warehouse, steps: Sequence[Step]) -> None:
         """Equipment steps over the touched equipment, whose rows take their place; fleet steps over all rows."""

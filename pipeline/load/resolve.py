@@ -97,6 +97,13 @@ def _clean(warehouse: Warehouse, table: Table) -> None:
     """The cleaned table, a view: of the rows that can be understood those without a fate. A copy of them would cost as
     much as reading them did.
     """
+    warehouse.execute(f"CREATE OR REPLACE VIEW {table.cleaned} AS {cleaned_rows(table)}")
+
+
+def cleaned_rows(table: Table, only: str = "") -> str:
+    """A query of the rows of the cleaned table, or those `only` whose staged row (its rowid) another query names: these
+    are found by where they stand, so that no others are read.
+    """
     values = [f"{c.cleaned} AS {c.name}" for c in table.columns]
     if table.name == "visits":
         values += [f"s.{name}" for name, *_ in MADE_OF_VISITS]
@@ -105,10 +112,8 @@ def _clean(warehouse: Warehouse, table: Table) -> None:
     out = (
         f"SELECT row_id FROM {table.fates} UNION ALL SELECT rowid FROM {table.staged} WHERE wrong IS NOT NULL"
     )
-    warehouse.execute(
-        f"CREATE OR REPLACE VIEW {table.cleaned} AS SELECT {', '.join(values)} FROM {table.staged} AS s "
-        f"ANTI JOIN ({out}) AS f ON f.row_id = s.rowid"
-    )
+    rows = f"(SELECT *, rowid FROM {table.staged} WHERE rowid IN ({only}))" if only else table.staged
+    return f"SELECT {', '.join(values)} FROM {rows} AS s ANTI JOIN ({out}) AS f ON f.row_id = s.rowid"
 
 
 def _collect(warehouse: Warehouse) -> None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 
-from pipeline.load.inputs import BY_NAME, TABLES, VISITS, Table
+from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.kept import FORMAT
 from pipeline.load.reader import staged_columns
 from pipeline.warehouse import SQL_DIR, Warehouse
@@ -15,7 +15,7 @@ from pipeline.warehouse import SQL_DIR, Warehouse
 ROW_GROUP = 122_880  # rows; DuckDB's own size
 # Beside the staged tables.
 KEPT = {"load_file", "refused_row", "row_line", "text_mark", "load_format", "check_run"}
-RARELY_THE_SAME = ("visit_id", "site_id", "equipment_id")
+RARELY_THE_SAME = ("visit_id", "site_id", "equipment_id", "work_id")
 SPLINTERS = 50  # row groups beyond those that are needed, until they are merged
 
 
@@ -34,7 +34,7 @@ def prepare(warehouse: Warehouse, keep_computed: bool = False) -> None:
     warehouse.run("load/schema.sql")
     for table in TABLES:
         columns = ", ".join(
-            f"{name} {kind}{_packing(table, name, kind)}" for name, kind in staged_columns(table)
+            f"{name} {kind}{_packing(name, kind)}" for name, kind in staged_columns(table)
         )
         warehouse.execute(f"CREATE TABLE IF NOT EXISTS {table.staged} ({columns})")
     if not warehouse.scalar("SELECT count(*) FROM load_format"):
@@ -42,13 +42,13 @@ def prepare(warehouse: Warehouse, keep_computed: bool = False) -> None:
     _checkpoint(warehouse, dropped > 0)
 
 
-def _packing(table: Table, name: str, kind: str) -> str:
+def _packing(name: str, kind: str) -> str:
     """How a column is packed where that can be told beforehand: to try all ways costs twice as much as the best one.
 
-    Visits seldom share their ids: looking for a dictionary of them costs four times as much as writing them down. Times
+    Rows seldom share their ids: looking for a dictionary of them costs four times as much as writing them down. Times
     shrink by a quarter only. Words, flags and decimals are mostly those of the row before.
     """
-    if kind == "TIMESTAMPTZ" or (table is VISITS and name in RARELY_THE_SAME):
+    if kind == "TIMESTAMPTZ" or name in RARELY_THE_SAME:
         return " USING COMPRESSION uncompressed"
     return " USING COMPRESSION rle" if kind.startswith(("ENUM", "BOOLEAN", "TINYINT")) else ""
 

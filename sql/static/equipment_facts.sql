@@ -3,7 +3,39 @@
 -- in. w.c.) that sum to the rated TESP, design airflows, taps, and the air's density at its site. And the days of works:
 -- every kind of work but `other` and `filter_changed` starts a new stretch of visits (data contract, "Since the last
 -- work").
-CREATE OR REPLACE TABLE staging.equipment_facts AS
+-- Ids are written down as they are (visit_measured.sql says why).
+CREATE OR REPLACE TABLE staging.equipment_facts ( -- noqa: PRS
+    equipment_id VARCHAR USING COMPRESSION uncompressed,
+    equipment_no INTEGER,
+    site_id VARCHAR USING COMPRESSION uncompressed,
+    site_no INTEGER,
+    site_label VARCHAR USING COMPRESSION uncompressed,
+    equipment_kind VARCHAR,
+    installed_on DATE,
+    retired_on DATE,
+    rated_tesp_inwc DOUBLE,
+    right_return_port VARCHAR,
+    right_supply_port VARCHAR,
+    return_budget_inwc DOUBLE,
+    supply_budget_inwc DOUBLE,
+    filter_allowance_inwc DOUBLE,
+    coil_allowance_inwc DOUBLE,
+    design_cooling_cfm DOUBLE,
+    design_heating_cfm DOUBLE,
+    cooling_tap VARCHAR,
+    heating_tap VARCHAR,
+    blower_table_id VARCHAR,
+    motor_kind VARCHAR,
+    nominal_tons DOUBLE,
+    density_ratio DOUBLE,
+    branch VARCHAR,
+    first_work_on DATE,
+    last_work_on DATE,
+    n_work_days BIGINT,
+    work_days_between DATE[]
+);
+
+INSERT INTO staging.equipment_facts BY NAME
 WITH worked AS (
     SELECT
         equipment_id,
@@ -27,6 +59,9 @@ SELECT
     CASE WHEN e.coil_in_rating THEN 'after_coil' ELSE 'before_coil' END AS right_supply_port,
     return_budget(e.rated_tesp_inwc, e.design_return_inwc, e.design_supply_inwc) AS return_budget_inwc,
     e.rated_tesp_inwc - return_budget_inwc AS supply_budget_inwc,
+    -- What filter and coil may take of the rating: settings, at most their side's budget.
+    least(getvariable('filter_allowance_inwc'), return_budget_inwc) AS filter_allowance_inwc,
+    least(getvariable('coil_allowance_inwc'), supply_budget_inwc) AS coil_allowance_inwc,
     e.design_cooling_cfm,
     e.design_heating_cfm,
     e.cooling_tap,

@@ -1,17 +1,16 @@
 -- What each part of the measured span takes, against its own allowance, for visits where a drop within the span was
 -- measured. The parts of a visit add up to its TESP, their allowances to the rating. The filter's and the coil's
--- allowances are settings, at most their side's budget; the duct has what they leave. A side whose drop was not
--- measured stays in one piece. A view, in the publication too; the allowances are a table, for settings are no variables
--- to a reader.
-CREATE OR REPLACE TABLE part_allowance AS
+-- allowances are settings, at most their side's budget (equipment_facts.sql); the duct has what they leave. A side whose
+-- drop was not measured stays in one piece.
+CREATE OR REPLACE VIEW part_allowance AS
 SELECT
     equipment_id,
     return_budget_inwc,
     supply_budget_inwc,
     right_return_port = 'after_filter' AS filter_in_span,
     right_supply_port = 'before_coil' AS coil_in_span,
-    least(getvariable('filter_allowance_inwc'), return_budget_inwc) AS filter_allowance_inwc,
-    least(getvariable('coil_allowance_inwc'), supply_budget_inwc) AS coil_allowance_inwc
+    filter_allowance_inwc,
+    coil_allowance_inwc
 FROM staging.equipment_facts;
 
 CREATE OR REPLACE VIEW visit_component AS
