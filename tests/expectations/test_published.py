@@ -211,6 +211,7 @@ def test_every_published_table_with_a_key_is_asked_for_it_by_somebody(
         "visit_split_uncertainty",
         "visit_segment",
         "visit_component",
+        "part_allowance",
         "equipment_static",
         "restriction_trend",
     }
