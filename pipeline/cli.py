@@ -144,7 +144,9 @@ def build_parser() -> argparse.ArgumentParser:
     make.add_argument("folder", type=Path, metavar="DIR", help="where the drop is written")
     make.add_argument("--sites", type=int, required=True, metavar="N", help="at least 1")
     make.add_argument("--visits", type=int, required=True, metavar="V", help="visits in all, 0 or more")
-    make.add_argument("--seed", type=int, required=True, metavar="S", help="the same seed, the same fleet")
+    make.add_argument(
+        "--seed", type=_whole, required=True, metavar="S", help="0 or more; the same seed, the same fleet"
+    )
     make.set_defaults(run=_make_fleet)
     return parser
 
@@ -176,6 +178,12 @@ def _date(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a date; expected YYYY-MM-DD") from None
+
+
+def _whole(text: str) -> int:
+    if not text.isascii() or not text.isdigit():
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of 0 or more")
+    return int(text)
 
 
 def _run(arguments: argparse.Namespace) -> int:

@@ -15,6 +15,9 @@ from pathlib import Path
 from pipeline.errors import UsageError
 
 COMMON = "common practice, no source"
+DIVIDED_BY = ("Pa/in. w.c.", "mm/in.", "d/year")  # units
+PART = ("share", "probability", "false discovery rate")  # what units of parts of a whole begin with
+TINY, HUGE = 1e-9, 1e12
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,19 @@ class Setting:
     value: float
     unit: str
     source: str
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """The least and the largest value: none is negative, what is divided by is not 0, a share is at most 1."""
+        least = TINY if self.unit in DIVIDED_BY else 0.0
+        return least, 1.0 if self.unit.startswith(PART) else HUGE
+
+    @property
+    def expected(self) -> str:
+        """The limits in words."""
+        least, largest = self.limits
+        upto = f"from 0 to {largest:g}" if largest < HUGE else "above 0" if least else "of 0 or more"
+        return f"{upto} ({self.unit})"
 
 
 DEFAULTS: tuple[Setting, ...] = (
@@ -207,6 +223,11 @@ class Settings(Mapping[str, float]):
             if isinstance(value, bool) or not isinstance(value, int | float):
                 raise UsageError(
                     f"{source}: setting {name} is {value!r}; expected a number in {changed[name].unit}"
+                )
+            low, high = changed[name].limits
+            if not low <= value <= high:  # nor is it a number at all
+                raise UsageError(
+                    f"{source}: setting {name} is {value!r}; expected a number {changed[name].expected}"
                 )
             changed[name] = replace(changed[name], value=float(value), source=f"set in {source}")
         return Settings(tuple(changed.values()))

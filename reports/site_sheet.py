@@ -5,6 +5,7 @@ What belongs here: which queries and charts make the sheet, and the answer for a
 
 from __future__ import annotations
 
+import hashlib
 import re
 from pathlib import Path
 
@@ -39,8 +40,12 @@ def draw_site_sheet(published_file: Path, folder: Path, site_id: str) -> Path:
 
 
 def file_name(site_id: str) -> str:
-    """A site's id as a file name: letters, digits, dot, dash; anything else as its code point; at most 100 long."""
-    return re.sub(r"[^A-Za-z0-9.-]|^\.", lambda m: f"_{ord(m.group()):x}_", site_id)[:100]
+    """A site's id as a file name: letters, digits, dot, dash; anything else as its code point; at most 100 long, with
+    a hash where it is cut."""
+    name = re.sub(r"[^A-Za-z0-9.-]|^\.", lambda m: f"_{ord(m.group()):x}_", site_id)
+    if len(name) <= 100:
+        return name
+    return f"{name[:87]}_{hashlib.sha256(site_id.encode()).hexdigest()[:12]}"
 
 
 def _no_such_site(published: Published, site_id: str) -> str:

@@ -22,6 +22,7 @@ from pipeline.errors import UsageError
 from pipeline.load.files import InputFile
 
 PIECE = 1 << 20
+PACKED = {b"\x1f\x8b": "gzip data", b"PK\x03\x04": "a zip archive or a spreadsheet", b"PAR1": "Parquet"}
 
 
 @dataclass(frozen=True)
@@ -145,21 +146,25 @@ def _unfold(
 ) -> None:
     """Write the decompressed UTF-8 text of a copy to `path`."""
     decoder = codecs.getincrementaldecoder(encoding)() if encoding else None
+    at = 0
     try:
         with gzip.open(copy) if file.packed else copy.open("rb") as source, path.open("wb") as target:
-            at = 0
             while piece := source.read(PIECE):
                 plain = piece if decoder is None else decoder.decode(piece).encode("utf-8")
                 at += len(piece)
                 target.write(plain)
                 if plain:
                     add(plain)
+            if decoder is not None:
+                decoder.decode(b"", True)
     except (EOFError, zlib.error, gzip.BadGzipFile) as error:
         raise UsageError(f"{file.name}: cannot be unpacked ({error}); expected a whole gzip file") from error
     except UnicodeDecodeError as error:
         raise UsageError(
             f"{file.name}: byte {at + error.start + 1} is not {encoding}, as the mapping says"
         ) from error
+    except UnicodeError as error:
+        raise UsageError(f"{file.name}: is not {encoding}, as the mapping says: {error}") from error
 
 
 def _encoding_message(name: str, text: Path, place: int, cut_short: bool) -> str:
@@ -168,6 +173,9 @@ def _encoding_message(name: str, text: Path, place: int, cut_short: bool) -> str
         file.seek(0)
         before = file.read(place)
         byte = file.read(1)
+    for begins, kind in PACKED.items():
+        if beginning.startswith(begins):
+            return f"{name}: holds {kind}, expected text; give it its own ending, or export it as CSV"
     if beginning[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return f"{name}: byte 1 begins UTF-16 text, expected UTF-8; export it again or say encoding in the mapping"
     line = before.count(b"\n") + 1

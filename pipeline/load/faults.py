@@ -11,10 +11,12 @@ from pipeline.load.escape import shown
 from pipeline.load.inputs import BAD_REASON
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import Mapping
+from pipeline.load.values import grouped_thousands
 
 # Added to a column's place on a row's `wrong` list: its local time never was, or was twice.
 SKIPPED = 80
 TWICE = 160
+GROUPED = re.compile(r"\s*[+-]?[0-9]{1,3}([.,][0-9]{3})+\s*")
 DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]*,[0-9]+\s*")
 
 
@@ -30,6 +32,11 @@ def _fault(layout: Layout, number: int, text: str) -> str:
     hint = ""
     if column.kind == "number" and DECIMAL_COMMA.fullmatch(text) and not layout.decimal_comma:
         hint = ", or decimal_comma = true in the mapping"
+    elif GROUPED.fullmatch(text) and grouped_thousands(layout, column):
+        guessed = layout.mapping.decimal_comma is None
+        hint = " without thousands separators" + (
+            "; decimal_comma in the mapping says what a comma is" if guessed else ""
+        )
     return f"{column.name} {stands}, expected {_expected(layout, number)}{hint}"
 
 

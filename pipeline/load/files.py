@@ -72,6 +72,10 @@ def find_files(
     strangers = []
     for drop in drops:
         for path in _members(drop):
+            if path.exists() and not path.is_file():
+                kind = "a folder" if path.is_dir() else "no file"
+                say(f"{path.name}: left alone, {kind}; only the files directly in a drop are read")
+                continue
             table = named(path.name)
             if ending_of(path.name) not in ENDINGS:
                 if table is not None:
@@ -94,8 +98,6 @@ def _members(drop: Path) -> list[Path]:
         return [drop]
     try:
         # a link to nothing is a file that cannot be read, and said to be one
-        return sorted(
-            p for p in drop.iterdir() if not p.name.startswith(".") and (p.is_file() or not p.exists())
-        )
+        return sorted(p for p in drop.iterdir() if not p.name.startswith("."))
     except OSError as error:
         raise UsageError(f"{drop}: cannot be listed: {error.strerror}") from error

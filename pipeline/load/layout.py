@@ -5,16 +5,19 @@ What does not belong here: how values are read (`values.py`).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
+from pipeline.errors import UsageError
 from pipeline.load.escape import shown
 from pipeline.load.header import Header
 from pipeline.load.inputs import Table
 from pipeline.load.mapping import Mapping
 
 MISSPELT = 0.8  # so much alike; 1 is the same
+SIMILAR = 0.6  # likewise, of names that are nobody's standard
 
 
 @dataclass(frozen=True)
@@ -22,7 +25,8 @@ class Layout:
     """One file as it will be read. places, extras: column -> place in the file, from 0.
 
     `extras` are the columns that the contract does not know; they are kept as they are. `missing` are the required
-    columns that the file lacks, in words. `one_thread`: another file is read at the same time, so one is enough for it.
+    columns that the file lacks, in words. `unfound`: what the mapping calls other columns, and the file has not.
+    `one_thread`: another file is read at the same time, so one is enough for it.
     """
 
     table: Table
@@ -34,6 +38,7 @@ class Layout:
     places: dict[str, int]
     extras: dict[str, int]
     missing: tuple[str, ...]
+    unfound: tuple[str, ...] = ()
     one_thread: bool = False
 
     @property
@@ -53,11 +58,15 @@ class Layout:
 def lay_out(
     table: Table, header: Header, mapping: Mapping, text: Path, parquet: bool = False, returns: bool = False
 ) -> Layout:
-    """Match header names to the table's columns: what the mapping calls them, else the contract's own names."""
+    """Match header names to the table's columns: what the mapping calls them, else the contract's own names.
+
+    Raises UsageError where two numbers would be read from one column.
+    """
     by_name = {name.casefold(): place for place, name in enumerate(header.names) if name}
     mapped = mapping.of(table)
     places: dict[str, int] = {}
     missing: list[str] = []
+    unfound: list[str] = []
     for column in table.columns:
         theirs = mapped.columns.get(column.name, column.name)
         place = by_name.get(theirs.strip().casefold(), by_name.get(column.name))
@@ -67,6 +76,29 @@ def lay_out(
             missing.append(
                 column.name if theirs == column.name else f"{column.name} (in the mapping: {theirs})"
             )
+        elif theirs != column.name:
+            unfound.append(_unfound(column.name, theirs, header.names))
+    _refuse_twice(table, places, header)
     used = set(places.values())
     extras = {n or f"column {i + 1}": i for i, n in enumerate(header.names) if i not in used}
-    return Layout(table, header, mapping, text, parquet, returns, places, extras, tuple(missing))
+    return Layout(
+        table, header, mapping, text, parquet, returns, places, extras, tuple(missing), tuple(unfound)
+    )
+
+
+def _unfound(column: str, theirs: str, names: Sequence[str]) -> str:
+    close = get_close_matches(theirs.strip().casefold(), [n.casefold() for n in names], n=1, cutoff=SIMILAR)
+    hint = next((f" (did you mean {shown(n)}?)" for n in names if n.casefold() in close), "")
+    return f"{column}, which the mapping calls {shown(theirs)}{hint}"
+
+
+def _refuse_twice(table: Table, places: dict[str, int], header: Header) -> None:
+    """A time may be that of the visit and of its recording; a number is not read twice."""
+    numbers = [c.name for c in table.columns if c.kind == "number" and c.name in places]
+    for one in numbers:
+        for other in numbers[numbers.index(one) + 1 :]:
+            if places[one] == places[other]:
+                raise UsageError(
+                    f"the mapping reads both {one} and {other} from {shown(header.names[places[one]])}, "
+                    "expected a column for each"
+                )

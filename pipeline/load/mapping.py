@@ -9,6 +9,7 @@ from __future__ import annotations
 import codecs
 import hashlib
 import json
+import re
 import tomllib
 import zoneinfo
 from collections.abc import Callable
@@ -35,6 +36,9 @@ UNITS: dict[str, dict[str, str]] = {"in. w.c.": PRESSURE, "cfm": AIRFLOW, "ft": 
 ROW_UNITS = ("inwc", "pa", "mmwc")
 RETURN_SIGNS = ("signed", "magnitude")
 SEPARATOR_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t"}
+# What a format of dates and times is made of (DuckDB's strptime); names of zones are no zones of their own.
+MARK = re.compile(r"%-?.?")
+MARKS = tuple("aAbBcdfgHIjmMnpSuUwWxXyYz%")
 
 
 @dataclass(frozen=True)
@@ -192,14 +196,28 @@ class _Checker:
         return str(value)
 
     def encoding(self, key: str, value: object) -> str:
+        name = str(value)
         try:
-            return codecs.lookup(str(value)).name
-        except LookupError:
-            raise self.refuse(key, value, "an encoding such as windows-1252") from None
+            "x".encode(name)  # refused by what is no encoding of text
+            return codecs.lookup(name).name
+        except (LookupError, UnicodeError):
+            raise self.refuse(key, value, "an encoding of text such as windows-1252") from None
+
+    def formats(self, key: str, value: object) -> tuple[str, ...]:
+        formats = self.list(key, value)
+        for one in formats:
+            marks = MARK.findall(one)
+            if not marks or any(mark.removeprefix("%").removeprefix("-") not in MARKS for mark in marks):
+                raise self.refuse(key, one, "a format such as %m/%d/%Y or %d.%m.%Y %H:%M")
+            if "%z" in one.removesuffix("%z"):
+                raise self.refuse(key, one, "a UTC offset (%z) at the end only")
+        return formats
 
     def separator(self, key: str, value: object) -> str:
-        known = tuple(SEPARATOR_WORDS.values())
-        return self.one_of(key, SEPARATOR_WORDS.get(str(value), value), known)
+        known = SEPARATOR_WORDS.get(str(value), value)
+        if known not in SEPARATOR_WORDS.values():
+            raise self.refuse(key, value, "one of " + ", ".join(SEPARATOR_WORDS))
+        return str(known)
 
 
 _TOP: dict[str, Callable[[_Checker, str, object], Any]] = {
@@ -207,8 +225,8 @@ _TOP: dict[str, Callable[[_Checker, str, object], Any]] = {
     "encoding": _Checker.encoding,
     "decimal_comma": _Checker.flag,
     "time_zone": _Checker.zone,
-    "date_format": _Checker.list,
-    "time_format": _Checker.list,
+    "date_format": _Checker.formats,
+    "time_format": _Checker.formats,
     "pressure_unit": lambda check, key, value: check.one_of(key, value, ROW_UNITS),
     "return_sign": lambda check, key, value: check.one_of(key, value, RETURN_SIGNS),
 }

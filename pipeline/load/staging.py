@@ -185,12 +185,16 @@ def _stage(
 
 
 def _remark(warehouse: Warehouse, layout: Layout) -> str | None:
-    """What the ledger says of how the file was read: of times that do not say their zone."""
+    """What the ledger says of how the file was read: of columns that the mapping names and the file has not, and of
+    times that do not say their zone."""
+    said = [f"has no {' and no '.join(layout.unfound)}"] if layout.unfound else []
     look, count = zoneless(layout, LOOK), zoneless(layout)
-    if look is None or count is None or not warehouse.scalar(look):
-        return None
-    n = warehouse.scalar(count)
-    return f"{n} times have no UTC offset and are read as UTC, expected one or time_zone in a mapping"
+    if look is not None and count is not None and warehouse.scalar(look):
+        n = warehouse.scalar(count)
+        said.append(
+            f"{n} times have no UTC offset and are read as UTC, expected one or time_zone in a mapping"
+        )
+    return "; ".join(said) or None
 
 
 def _lines(copy: Copy, due: int | None, rows_read: int) -> Lines | None:

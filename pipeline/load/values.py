@@ -16,6 +16,11 @@ from pipeline.warehouse import literal
 ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
 COMPARED = 4  # words; comparing with so few costs less than half of a cast, which hashes each value
 RETURN_SIDE = ("return_static", "design_return_inwc")
+WHOLE = ("cfm", "ft", "W")  # units of numbers that are often written with thousands separators
+# Letters after a time that say its zone: of other abbreviations most stand for several zones.
+ZONES = ("Z", "UTC", "GMT")
+LETTERS = r"[0-9]\s*([A-Za-z]+)\s*$"
+OFFSET = r"\s*[+-][0-9]{2}:?[0-9]{2}$"
 
 
 @dataclass(frozen=True)
@@ -66,8 +71,12 @@ def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str
     if column.kind in ("date", "instant"):
         kind = column.sql_type
         conditions.append(f"NOT ({name} BETWEEN '1970-01-02'::{kind} AND '9999-12-30'::{kind})")
+    if column.kind == "instant":
+        conditions += [f"ends_with({text}, 'T')", f"ends_with({text}, 't')", f"ends_with({text}, ' ')"]
     if column.kind == "number":
         conditions.append(column.outside)
+        grouped = grouped_thousands(layout, column)
+        conditions += [f"coalesce({grouped.format(text)}, false)"] if grouped else []
     return tuple(conditions)
 
 
@@ -116,7 +125,23 @@ def _number(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     if layout.mapping.return_sign == "magnitude" and column.name in RETURN_SIDE:
         value = f"0 - abs({value})"
     # DuckDB also reads nan, inf, 1e999 and 1_000 as numbers
-    return value, f"{_stands(column, text)} OR {column.outside} OR contains({text}, '_')"
+    wrong = f"{_stands(column, text)} OR {column.outside} OR contains({text}, '_')"
+    grouped = grouped_thousands(layout, column)
+    return value, f"{wrong} OR {grouped.format(text)}" if grouped else wrong
+
+
+def grouped_thousands(layout: Layout, column: Column) -> str | None:
+    """SQL with a place for the text: may a number that is mostly whole be written with thousands separators? In a file
+    that may have decimal commas it would be read as a thousandth. Where nobody said that it has, a comma may be one,
+    too; 950,125 cfm are too many to be meant.
+    """
+    unit = layout.mapping.of(layout.table).units.get(column.name)
+    if not layout.decimal_comma or column.unit not in WHOLE or unit == "kw":
+        return None
+    mark = "[.]" if layout.mapping.decimal_comma else "[.,]"
+    digits = literal(f"[+-]?[0-9]{{{{1,3}}}}({mark}[0-9]{{{{3}}}})+")
+    whole = "TRY_CAST(translate(trim({0}), '.,', '') AS DOUBLE)"
+    return f"(regexp_full_match(trim({{0}}), {digits}) AND {whole} BETWEEN {column.lowest!r} AND {column.highest!r})"
 
 
 def _word(layout: Layout, column: Column, text: str) -> tuple[str, str]:
@@ -140,10 +165,10 @@ def _flag(_: Layout, column: Column, text: str) -> tuple[str, str]:
 
 
 def _day_out_of_reach(column: Column, text: str) -> str:
-    """DuckDB also reads epoch, infinity, two-digit years and years BC."""
-    name = column.name
-    odd = f"{name} = 'epoch'::{column.sql_type} AND lower(trim({text})) = 'epoch'"
-    return f"NOT isfinite({name}) OR year({name}) NOT BETWEEN 1000 AND 9999 OR ({odd})"
+    """DuckDB also reads epoch, infinity, two-digit years and years BC, whose number is the same."""
+    name, kind = column.name, column.sql_type
+    odd = f"{name} = 'epoch'::{kind} AND lower(trim({text})) = 'epoch'"
+    return f"NOT isfinite({name}) OR {name} < '1000-01-01'::{kind} OR year({name}) > 9999 OR ({odd})"
 
 
 def _formats(formats: tuple[str, ...]) -> str:
@@ -157,28 +182,55 @@ def _date(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     return value, f"{_stands(column, text)} OR {_day_out_of_reach(column, text)}"
 
 
+def time_formats(layout: Layout) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The mapping's formats of times: those without zone, and those that end with a UTC offset (%z)."""
+    formats = layout.mapping.time_format + layout.mapping.date_format
+    zoned = tuple(f for f in formats if f.endswith("%z"))
+    return tuple(f for f in formats if f not in zoned), zoned
+
+
 def local_time(layout: Layout, text: str) -> str:
     """The time of day as written, without zone: TIMESTAMP."""
-    formats = layout.mapping.time_format + layout.mapping.date_format
-    plain = f"TRY_CAST(trim({text}) AS TIMESTAMP)"
-    return f"coalesce(try_strptime(trim({text}), {_formats(formats)}), {plain})" if formats else plain
+    plain, zoned = time_formats(layout)
+    ways = [f"try_strptime(trim({text}), {_formats(plain)})"] if plain else []
+    if zoned:
+        without = tuple(f.removesuffix("%z").rstrip() for f in zoned)
+        ways.append(f"try_strptime(regexp_replace(trim({text}), {literal(OFFSET)}, ''), {_formats(without)})")
+    ways.append(f"TRY_CAST(trim({text}) AS TIMESTAMP)")
+    return f"coalesce({', '.join(ways)})" if len(ways) > 1 else ways[0]
 
 
 def has_offset(layout: Layout, text: str) -> str:
-    """Does a time say its own zone: a letter at the end, or a UTC offset after the minutes? Formats never do."""
+    """Does a time say its own zone: a letter at the end, or a UTC offset after the minutes, or one of a format (%z)?"""
     pattern = literal(r"([A-Za-z]|:[0-9]{2}.*[+-][0-9]{2}(:?[0-9]{2}){0,2})\s*$")
-    formats = layout.mapping.time_format + layout.mapping.date_format
-    written = f" AND try_strptime(trim({text}), {_formats(formats)}) IS NULL" if formats else ""
-    return f"(regexp_matches({text}, {pattern}){written})"
+    plain, zoned = time_formats(layout)
+    written = f" AND try_strptime(trim({text}), {_formats(plain)}) IS NULL" if plain else ""
+    said = f"(regexp_matches({text}, {pattern}){written})"
+    return f"({said} OR try_strptime(trim({text}), {_formats(zoned)}) IS NOT NULL)" if zoned else said
 
 
 def _instant(layout: Layout, column: Column, text: str) -> tuple[str, str]:
-    absolute = f"coalesce(TRY_CAST({text} AS TIMESTAMPTZ), TRY_CAST(trim({text}) AS TIMESTAMPTZ))"
-    wrong = f"{_stands(column, text)} OR {_day_out_of_reach(column, text)}"
-    formats = layout.mapping.time_format + layout.mapping.date_format
+    absolute = f"TRY_CAST({text} AS TIMESTAMPTZ), TRY_CAST(trim({text}) AS TIMESTAMPTZ)"
+    plain, zoned = time_formats(layout)
+    if zoned:
+        absolute = f"try_strptime(trim({text}), {_formats(zoned)}), {absolute}"
+    absolute = f"coalesce({absolute})"
+    wrong = (
+        f"{_stands(column, text)} OR {_day_out_of_reach(column, text)} OR {_says_other_zone(layout, text)}"
+    )
+    formats = plain + zoned
     if layout.mapping.time_zone is None and not formats:
         return absolute, wrong
     return f"CASE WHEN {has_offset(layout, text)} THEN {absolute} ELSE {_in_zone(layout, text)} END", wrong
+
+
+def _says_other_zone(layout: Layout, text: str) -> str:
+    """Letters after the digits that are no zone of their own; names such as America/Chicago are. Formats tell what
+    theirs mean."""
+    plain, _ = time_formats(layout)
+    unread = f" AND try_strptime(trim({text}), {_formats(plain)}) IS NULL" if plain else ""
+    known = ", ".join(literal(zone) for zone in ("", *ZONES))
+    return f"(upper(regexp_extract({text}, {literal(LETTERS)}, 1)) NOT IN ({known}){unread})"
 
 
 def _in_zone(layout: Layout, text: str) -> str:

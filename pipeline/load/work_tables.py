@@ -33,9 +33,7 @@ def prepare(warehouse: Warehouse, keep_computed: bool = False) -> None:
     warehouse.run("load/shown.sql")
     warehouse.run("load/schema.sql")
     for table in TABLES:
-        columns = ", ".join(
-            f"{name} {kind}{_packing(name, kind)}" for name, kind in staged_columns(table)
-        )
+        columns = ", ".join(f"{name} {kind}{_packing(name, kind)}" for name, kind in staged_columns(table))
         warehouse.execute(f"CREATE TABLE IF NOT EXISTS {table.staged} ({columns})")
     if not warehouse.scalar("SELECT count(*) FROM load_format"):
         warehouse.execute(f"INSERT INTO load_format VALUES ({FORMAT}, '{shape()}')")

@@ -226,7 +226,7 @@ FAULTY: dict[str, tuple[str, str]] = {
     ),
     "unknown encoding": (
         'encoding = "martian"',
-        "m.toml: encoding holds 'martian', expected an encoding such as windows-1252",
+        "m.toml: encoding holds 'martian', expected an encoding of text such as windows-1252",
     ),
     "not a flag": ('decimal_comma = "yes"', "m.toml: decimal_comma holds 'yes', expected true or false"),
     "not a text": (
