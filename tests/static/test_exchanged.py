@@ -1,7 +1,7 @@
 """The uncertainty of exchanged readings, by hand.
 
-The hoses were crossed. What the gauge's port does wrong (its zero, its share of the reading) goes with the reading; what
-is said of the duct (a turn nearby, the place by filter or coil) stays with the duct.
+The hoses were crossed. What the gauge's port does wrong (its zero, its share of the reading) goes with the reading;
+what is said of the duct (a turn nearby, the place by filter or coil) stays with the duct.
 """
 
 from __future__ import annotations
