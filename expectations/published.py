@@ -55,6 +55,7 @@ INTERVALS: tuple[tuple[str, str, str, str], ...] = (
     ("site_static", "level_lo_inwc", "level_inwc", "level_hi_inwc"),
     ("site_trend", "slope_lo", "slope_inwc_per_year", "slope_hi"),
     ("equipment_trend", "slope_lo", "slope_inwc_per_year", "slope_hi"),
+    ("site_priority", "rank_lo", "rank", "rank_hi"),
     ("technician_zeroing", "skip_lo", "skip_rate", "skip_hi"),
     ("work_effect", "shift_lo", "shift_inwc", "shift_hi"),
 )

@@ -17,12 +17,15 @@ import polars as pl
 from pipeline.errors import StageError
 from pipeline.warehouse import SQL_DIR, Warehouse
 
-HEADER = re.compile(r"^-- (title|consequence|why|applies_to|scope|piece|beside): (.+)$", re.MULTILINE)
+HEADER = re.compile(r"^-- (title|consequence|why|applies_to|of|scope|piece|beside): (.+)$", re.MULTILINE)
 # What the checks of one piece of equipment read beside the readings.
 READ = ("visit", "equipment", "instrument", "blower_table", "finding")
 UNREAD = re.compile(r"--.*|'[^']*'")  # comments and texts name no column
 # Of findings. The contract's `reject` is of rows that never became visits: they stand in `rejected_row`.
 CONSEQUENCES = ("set_aside", "repaired", "not_like_new", "note")
+# Only "reading" is about how a visit was made and written down: technicians are judged by nothing else. What belongs to
+# a unit, to a gauge or to the office's row of either is found at every visit, whoever comes.
+OF = ("reading", "unit", "gauge")
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,7 @@ class Check:
     consequence: str
     why: str
     applies_to: str  # "visit", or "drops": then a set_aside leaves the visit itself valid
+    of: str  # one of OF
     scope: str  # "equipment", or "fleet": then it looks at visits to other equipment too (pipeline/steps.py)
     sql: str
     # How far a check of scope "fleet" looks: only at `visit`, and there only at the same technician's visits with the
@@ -55,6 +59,9 @@ def read_check(path: Path) -> Check:
     missing = {"title", "consequence", "why"} - header.keys()
     if missing:
         raise StageError(f"sql/checks/{path.name}: the header lacks {', '.join(sorted(missing))}")
+    of = header.get("of", "reading")
+    if of not in OF:
+        raise StageError(f"sql/checks/{path.name}: of is {of!r}; expected one of {', '.join(OF)}")
     body = "\n".join(line for line in text.splitlines() if not line.startswith("-- ")).strip().rstrip(";")
     return Check(
         path.stem,
@@ -62,6 +69,7 @@ def read_check(path: Path) -> Check:
         header["consequence"],
         header["why"],
         header.get("applies_to", "visit"),
+        of,
         header.get("scope", "equipment"),
         body,
         header.get("piece"),
@@ -80,8 +88,8 @@ def store_catalog(warehouse: Warehouse) -> None:
     warehouse.store(
         "check_catalog",
         pl.DataFrame(
-            [(c.check_id, c.title, c.consequence, c.why, c.applies_to) for c in all_checks()],
-            schema=["check_id", "title", "consequence", "why", "applies_to"],
+            [(c.check_id, c.title, c.consequence, c.why, c.applies_to, c.of) for c in all_checks()],
+            schema=["check_id", "title", "consequence", "why", "applies_to", "belongs_to"],
             orient="row",
         ),
     )

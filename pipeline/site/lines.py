@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.site.groups import Floats, Groups, sums_of_same
+from pipeline.site.groups import Floats, Groups, Ints, sums_of_same
 from pipeline.site.visits import Look, Visits, distance_in, narrowing_of, settings_of
 from pipeline.warehouse import Warehouse
 
@@ -69,65 +71,138 @@ def change_place(warehouse: Warehouse) -> Look:
     """`change_place`: of all places between two days, the one where a step of all modes explains most.
 
     Least squares of a step with a level a mode: sxx is n_before n_after / n, summed over modes; sxy what dy sums to
-    after it. Readings that were corrected for an offset are left out. Columns as change_point.sql reads them. Asks for
+    after it. Readings that were corrected for an offset are left out. A mode with visits on one side only says nothing
+    of the step: its visits are not counted before or after. `holds_without_any`: the step is still material and better
+    than a line when it is fitted anew without any one visit. Columns as change_point.sql reads them. Asks for
     `trend_start`.
     """
     start = _starts(warehouse)
+    material, evidence, most_df = settings_of(
+        warehouse, "change_point_material_inwc", "change_point_evidence", "trend_prior_df_cap"
+    )
     return Look(
         ("change_place",),
         ("day", "tesp_inwc", "offset_corrected"),
         lambda visits: _change_place(
-            *_with_line(start, {name: c[~visits["offset_corrected"]] for name, c in visits.items()})
+            *_with_line(start, {name: c[~visits["offset_corrected"]] for name, c in visits.items()}),
+            material,
+            evidence,
+            most_df,
         ),
     )
 
 
-def _change_place(start: pl.DataFrame, visits: Visits) -> tuple[pl.DataFrame]:
-    unit, at_year, day, tesp = (visits[name] for name in ("unit_no", "at_year", "day", "tesp_inwc"))
-    modes, equipment = Groups(unit), Groups(unit // 2)
-    dx = at_year - modes.spread(modes.sum(at_year) / modes.n)
-    dy = tesp - modes.spread(modes.sum(tesp) / modes.n)
-    shape = len(equipment.n)
-    found = {
-        name: np.zeros(shape) for name in ("sxx", "sxy", "last_before", "first_after", "n_before", "n_places")
-    }
+def _change_place(
+    start: pl.DataFrame, visits: Visits, material: float, evidence: float, most_df: float
+) -> tuple[pl.DataFrame]:
+    equipment = Groups(visits["unit_no"] // 2)
+    found: dict[str, NDArray[Any]] = {name: np.zeros(len(equipment.n)) for name in Steps._fields}
+    holds = np.zeros(len(equipment.n), dtype=bool)
     for group, rows in equipment.blocks():
         size = rows.shape[1]
         if size < 4:  # two on each side
             continue
-        ordered = np.take_along_axis(rows, np.argsort(day[rows], axis=1, kind="stable"), axis=1)
-        days = day[ordered]
-        sxx = np.zeros((len(group), size - 1))
-        for mode in (0, 1):
-            before = np.cumsum(unit[ordered] % 2 == mode, axis=1)
-            whole = before[:, -1:]
-            before = before[:, :-1]
-            sxx += before * (whole - before) / np.maximum(whole, 1)
-        sxy = -np.cumsum(dy[ordered], axis=1)[:, :-1]
-        n_before = np.arange(1, size)
-        tried = (days[:, 1:] > days[:, :-1]) & (n_before >= 2) & (size - n_before >= 2) & (sxx > LEAST_SXX)
-        explained = np.divide(sxy**2, sxx, out=np.full(sxx.shape, -1.0), where=tried)
-        best = np.argmax(np.round(explained, 12), axis=1)
-        at = (np.arange(len(group)), best)
-        found["sxx"][group], found["sxy"][group] = sxx[at], sxy[at]
-        found["last_before"][group], found["first_after"][group] = days[at], days[at[0], best + 1]
-        found["n_before"][group] = n_before[best]
-        found["n_places"][group] = tried.sum(axis=1)
-    squares = equipment.sum(dx * dx)
-    along = np.divide(equipment.sum(dx * dy) ** 2, squares, out=np.zeros(shape), where=squares > 0)
-    around_none = equipment.sum(dy * dy)
+        ordered = np.take_along_axis(rows, np.argsort(visits["day"][rows], axis=1, kind="stable"), axis=1)
+        steps = _best_steps(visits, ordered, np.ones(ordered.shape), least=2)
+        for name, values in zip(Steps._fields, steps, strict=True):
+            found[name][group] = values
+        # No prior makes the evidence larger than this: what it leaves out would not be named, and need not hold.
+        along, around = np.maximum(steps.around_line, 1e-12), np.maximum(steps.around_step, 1e-12)
+        asked = (
+            (steps.n_places > 0)
+            & (np.abs(steps.sxy) >= material * steps.sxx)
+            & ((size + most_df) / 2 * np.log(along / around) >= evidence)
+        )
+        holds[group[asked]] = _holds_without_any(visits, ordered[asked], np.sign(steps.sxy[asked]), material)
     frame = pl.DataFrame(
         {
             "equipment_no": equipment.key,
             **found,
-            "n_after": equipment.n - found["n_before"],
-            "n_visits": start["n_visits"],
-            "n_modes": start["n_modes"],
-            "around_none": around_none,
-            "around_line": np.maximum(around_none - along, 0),
+            "n_visits": equipment.n,
+            "n_modes": equipment.sum(np.diff(visits["unit_no"], prepend=-1) != 0).astype(np.int64),
+            "holds_without_any": holds,
         }
     )
     return (frame.filter(pl.col("n_places") > 0),)
+
+
+class Steps(NamedTuple):
+    """The best step of each piece of equipment, and what is left over around it, around a line, and around neither."""
+
+    sxx: Floats
+    sxy: Floats
+    last_before: Floats
+    first_after: Floats
+    n_before: Floats
+    n_after: Floats
+    n_places: Floats
+    around_none: Floats
+    around_line: Floats
+    around_step: Floats
+
+
+def _best_steps(visits: Visits, ordered: Ints, counted: Floats, least: int) -> Steps:
+    """The steps of equipment with the same number of visits.
+
+    `ordered`: places of its visits by day, shape (pieces, visits). `counted`, of that shape: 1, or 0 for a visit that
+    is left out. `least`: visits that must speak on each side.
+    """
+    heating, day, at_year, tesp = (
+        visits["unit_no"][ordered] % 2,
+        visits["day"][ordered],
+        visits["at_year"][ordered],
+        visits["tesp_inwc"][ordered],
+    )
+    dx, dy = np.zeros(ordered.shape), np.zeros(ordered.shape)
+    sxx, n_before, n_after = (np.zeros((len(ordered), ordered.shape[1] - 1)) for _ in range(3))
+    for mode in (0, 1):
+        of_mode = counted * (heating == mode)
+        n = of_mode.sum(axis=1, keepdims=True)
+        whole = np.maximum(n, 1)
+        dx += of_mode * (at_year - (of_mode * at_year).sum(axis=1, keepdims=True) / whole)
+        dy += of_mode * (tesp - (of_mode * tesp).sum(axis=1, keepdims=True) / whole)
+        before = np.cumsum(of_mode, axis=1)[:, :-1]
+        after = n - before
+        sxx += before * after / whole
+        speaks = (before > 0) & (after > 0)
+        n_before += before * speaks
+        n_after += after * speaks
+    sxy = -np.cumsum(dy, axis=1)[:, :-1]
+    tried = (day[:, 1:] > day[:, :-1]) & (n_before >= least) & (n_after >= least)
+    explained = np.divide(sxy**2, sxx, out=np.full(sxx.shape, -1.0), where=tried)
+    best = np.argmax(np.round(explained, 12), axis=1)
+    at = (np.arange(len(ordered)), best)
+    squares = (dx * dx).sum(axis=1)
+    along = np.divide((dx * dy).sum(axis=1) ** 2, squares, out=np.zeros(squares.shape), where=squares > 0)
+    around_none = (dy * dy).sum(axis=1)
+    return Steps(
+        sxx[at],
+        sxy[at],
+        day[at],
+        day[at[0], best + 1],
+        n_before[at],
+        n_after[at],
+        tried.sum(axis=1),
+        around_none,
+        np.maximum(around_none - along, 0),
+        np.maximum(around_none - explained[at], 0),
+    )
+
+
+def _holds_without_any(visits: Visits, ordered: Ints, sign: Floats, material: float) -> NDArray[np.bool_]:
+    """Whether each step is still material, the same way, and leaves less over than a line without any one visit."""
+    holds = np.ones(len(ordered), dtype=bool)
+    for k in range(ordered.shape[1]):
+        asked = np.flatnonzero(holds)
+        counted = np.ones((len(asked), ordered.shape[1]))
+        counted[:, k] = 0
+        rest = _best_steps(visits, ordered[asked], counted, least=1)
+        holds[asked] = (
+            (rest.n_places > 0)
+            & (sign[asked] * rest.sxy >= material * rest.sxx)
+            & (rest.around_step < rest.around_line)
+        )
+    return holds
 
 
 def _shared(groups: Groups, part: Floats, measurer: NDArray[np.uint64], variance: Floats) -> Floats:

@@ -1,5 +1,6 @@
 """How often each check finds something at each technician's visits, against the fleet: the same judgement as of skipped
-zeroes (`skipping.py`), for every check, with the false discovery rate over all technicians and checks.
+zeroes (`skipping.py`), for every check of how a reading was taken, with the false discovery rate over all technicians
+and these checks. Checks of a unit or a gauge are counted alone: one unit visited twelve times is not twelve slips.
 
 The counts stand in an array, a row a technician, a column a check: so no pair of them is ever looked up.
 """
@@ -23,9 +24,11 @@ def judge_practice(warehouse: Warehouse) -> None:
     technicians = warehouse.query(
         "SELECT technician_id, n_visits FROM technician_visits ORDER BY technician_id"
     )
-    checks = pl.Series("check_id", sorted(check.check_id for check in all_checks()))
+    of = {check.check_id: check.of for check in all_checks()}
+    checks = pl.Series("check_id", sorted(of))
+    judged = np.array([of[check] == "reading" for check in checks])
     found = _found(warehouse, technicians["technician_id"], checks)
-    rates = _rates(warehouse, found, technicians["n_visits"].to_numpy().astype(np.float64))
+    rates = _rates(warehouse, found, technicians["n_visits"].to_numpy().astype(np.float64), judged)
     each, of_each = np.divmod(np.arange(found.size), len(checks))
     fit = technicians[each].with_columns(
         checks[of_each],
@@ -48,8 +51,13 @@ def _found(warehouse: Warehouse, technicians: pl.Series, checks: pl.Series) -> C
     return found
 
 
-def _rates(warehouse: Warehouse, found: Counts, visits: Floats) -> dict[str, Floats]:
-    """By name what skip_rates says of each technician and check, and q; no q of those with too few visits."""
+def _rates(
+    warehouse: Warehouse, found: Counts, visits: Floats, judged: NDArray[np.bool_]
+) -> dict[str, Floats]:
+    """By name what skip_rates says of each technician and check, and q; no q of those with too few visits.
+
+    `judged`: by check; of the others nothing is said.
+    """
     said = {
         name: np.full(found.shape, np.nan)
         for name in ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate", "q_value")
@@ -57,16 +65,16 @@ def _rates(warehouse: Warehouse, found: Counts, visits: Floats) -> dict[str, Flo
     if not found.size:
         return said
     enough = np.asarray(visits >= warehouse.settings["technician_min_visits"], dtype=np.bool_)
-    for check in range(found.shape[1]):
+    for check in np.flatnonzero(judged):
         rates = skip_rates(found[:, check].astype(np.float64), visits, warehouse.settings["funnel_p"], enough)
         said["fleet_rate"][:, check] = rates.fleet_rate
         said["p_value"][:, check] = rates.p_value
         said["funnel_hi"][:, check] = rates.funnel_hi
         said["shrunk_rate"][:, check] = rates.shrunk_rate
     if enough.any():  # Benjamini and Hochberg, as bh_adjusted in sql/macros/multiplicity.sql
-        said["q_value"][enough] = stats.false_discovery_control(said["p_value"][enough].ravel()).reshape(
-            -1, found.shape[1]
-        )
+        family = np.ix_(enough, judged)
+        q = stats.false_discovery_control(said["p_value"][family].ravel())
+        said["q_value"][family] = q.reshape(-1, judged.sum())
     return said
 
 

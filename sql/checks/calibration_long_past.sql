@@ -1,6 +1,7 @@
 -- title: Calibration long past
 -- consequence: note
 -- why: Makers and standards ask for a calibration each year; several times that is long past. A slow drift of the gain shows in no zero.
+-- of: gauge
 WITH due AS (
     SELECT
         instrument_id,

@@ -1,6 +1,7 @@
 -- title: Rated static does not fit the kind
 -- consequence: note
 -- why: Every verdict is measured against the rating. One that no maker gives to this kind of equipment is a slip of the decimal point, or another figure from the plate.
+-- of: unit
 SELECT
     v.visit_id,
     'note' AS consequence,

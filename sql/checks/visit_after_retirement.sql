@@ -1,6 +1,7 @@
 -- title: Visit after retirement
 -- consequence: set_aside
 -- why: Equipment cannot be measured after it was retired: a wrong date, or another unit.
+-- of: unit
 SELECT
     visit_id,
     'set_aside' AS consequence,

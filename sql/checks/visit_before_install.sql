@@ -1,6 +1,7 @@
 -- title: Visit before installation
 -- consequence: set_aside
 -- why: Equipment cannot be measured before it was installed: a wrong date, or another unit.
+-- of: unit
 SELECT
     visit_id,
     'set_aside' AS consequence,

@@ -56,8 +56,9 @@ SELECT
     p.problem_side,
     s.rank_in_side,
     p.* EXCLUDE (unit_no, problem_side, level_se_inwc, level_df),
-    r.rank_lo,
-    r.rank_hi
+    -- The list goes by expected excess, the draws by level less rating alone: the rank may lie outside of theirs.
+    least(r.rank_lo, s.rank) AS rank_lo,
+    greatest(r.rank_hi, s.rank) AS rank_hi
 FROM priority_row AS p
 INNER JOIN placed AS s USING (unit_no)
 INNER JOIN rank_interval AS r USING (unit_no);

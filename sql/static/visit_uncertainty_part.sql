@@ -1,5 +1,7 @@
 -- Standard uncertainty of each visit's TESP by source (JCGM 100, 5.1.2 and 5.2.2), in. w.c.
 -- Two ports of one instrument share part of their gain error, which adds up in supply - return (return is negative).
+-- Of exchanged readings each part is that of the port to which the reading belongs: accuracy and zero go with the reading,
+-- a turn nearby and the place by filter or coil are facts of the duct and stay with it.
 CREATE OR REPLACE VIEW visit_uncertainty_part AS
 WITH limits AS (
     SELECT
@@ -25,8 +27,8 @@ WITH limits AS (
 parts AS (
     SELECT
         *,
-        rectangular(greatest(accuracy_share * abs(return_read), accuracy_floor_inwc)) AS u_return_accuracy,
-        rectangular(greatest(accuracy_share * abs(supply_read), accuracy_floor_inwc)) AS u_supply_accuracy,
+        rectangular(greatest(accuracy_share * abs(return_signed), accuracy_floor_inwc)) AS u_return_accuracy,
+        rectangular(greatest(accuracy_share * abs(supply_signed), accuracy_floor_inwc)) AS u_supply_accuracy,
         CASE
             WHEN zero_return_inwc IS NULL THEN rectangular(getvariable('zero_missing_half_width_inwc'))
             ELSE sqrt(u_resolution * u_resolution + return_residual * return_residual)
@@ -40,7 +42,7 @@ parts AS (
                 THEN
                     rectangular(
                         greatest(
-                            getvariable('near_turn_half_width_share') * abs(return_read),
+                            getvariable('near_turn_half_width_share') * abs(return_signed),
                             getvariable('near_turn_half_width_min_inwc')
                         )
                     )
@@ -51,7 +53,7 @@ parts AS (
                 THEN
                     rectangular(
                         greatest(
-                            getvariable('near_turn_half_width_share') * abs(supply_read),
+                            getvariable('near_turn_half_width_share') * abs(supply_signed),
                             getvariable('near_turn_half_width_min_inwc')
                         )
                     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import polars as pl
 import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from pipeline.site.ranks import rank_intervals
+from pipeline.site.ranks import rank_frame, rank_intervals
+from pipeline.warehouse import Warehouse
 
 Floats = NDArray[np.float64]
 # How far levels lie apart, and how unsure they are (in. w.c.): hardly told apart, as in a fleet, in plain order.
@@ -74,3 +76,46 @@ def test_an_empty_list_has_no_ranks() -> None:
     empty = np.zeros(0)
     low, high = rank_intervals(empty, empty, empty, empty)
     assert len(low) == len(high) == 0
+
+
+def test_the_interval_shown_holds_the_rank() -> None:
+    """A sure unit a hair below its rating among unsure ones: last by expected excess, in the middle by its level.
+
+    And an unsure one among sure ones a hair above theirs: first by expected excess, mostly last by its level.
+    """
+    sure_last = [(0.499, 0.0001)] + [(0.495, 0.02)] * 60
+    unsure_first = [(1.498, 0.004)] + [(1.5003, 0.0001)] * 60
+    excess = [0.0, *[0.006] * 60, 0.0009, *[0.0003] * 60]  # about; what counts is their order
+    rows = pl.DataFrame(
+        {
+            "unit_no": range(122),
+            "equipment_id": [f"E{i:03d}" for i in range(122)],
+            "mode": "cooling",
+            "problem_side": "return",
+            "expected_excess_inwc": excess,
+            "level_inwc": [level for level, _ in sure_last + unsure_first],
+            "level_se_inwc": [error for _, error in sure_last + unsure_first],
+            "level_df": 20.0,
+            "rated_tesp_inwc": [0.5] * 61 + [1.5] * 61,
+        }
+    )
+    for first, last in ((0, 61), (61, 122)):
+        listed = rows[first:last]
+        found = rank_frame(listed)
+        with Warehouse() as warehouse:
+            warehouse.store("priority_row", listed)
+            warehouse.store("rank_interval", found)
+            warehouse.run("site/site_priority.sql")
+            shown = warehouse.query(
+                "SELECT equipment_id, rank, rank_lo, rank_hi FROM site_priority ORDER BY rank"
+            )
+        assert shown.select(pl.col("rank").is_between("rank_lo", "rank_hi").all()).item()
+        # Only where the rank lies outside is the interval of the draws widened, to just that rank.
+        asked = listed.join(found, on="unit_no", suffix="_drawn").join(shown, on="equipment_id")
+        wider = asked.filter(
+            (pl.col("rank_lo") != pl.col("rank_lo_right")) | (pl.col("rank_hi") != pl.col("rank_hi_right"))
+        )
+        assert wider.height
+        for row in wider.iter_rows(named=True):
+            assert row["rank_lo_right"] == min(row["rank_lo"], row["rank"])
+            assert row["rank_hi_right"] == max(row["rank_hi"], row["rank"])

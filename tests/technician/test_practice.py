@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
 
 from pipeline.checks import all_checks
+from pipeline.simulate.make import make_fleet
+from pipeline.simulate.profile import Profile
 from pipeline.technician.practice import judge_practice
 from pipeline.technician.skipping import skip_rates
 from pipeline.warehouse import Warehouse
+from tests.conftest import FIELD_TODAY, query_of, run_stages
 
 CHECKS = [check.check_id for check in all_checks()]
+OF_READING = [check.check_id for check in all_checks() if check.of == "reading"]
 VISITS = {f"T{n}": 40 + n for n in range(30)} | {"few": 3}
 FOUND = {
     (name, check): min((7 * n + len(check)) % 11, VISITS[name])
     for n, name in enumerate(VISITS)
-    for check in CHECKS[:9:2]
+    for check in [*OF_READING[:9:2], "rating_unlikely"]
 } | {
-    ("T7", CHECKS[2]): 44,
-    ("few", CHECKS[2]): 3,
+    ("T7", OF_READING[2]): 44,
+    ("few", OF_READING[2]): 3,
 }
 
 
@@ -53,7 +58,7 @@ def test_every_technician_is_judged_by_every_check(warehouse: Warehouse) -> None
 def test_each_check_is_judged_by_itself(warehouse: Warehouse) -> None:
     fit = judge(warehouse, VISITS, FOUND)
     names, visits = sorted(VISITS), np.array([VISITS[name] for name in sorted(VISITS)], dtype=np.float64)
-    for check in CHECKS[1:4]:
+    for check in OF_READING[1:4]:
         found = np.array([FOUND.get((name, check), 0) for name in names], dtype=np.float64)
         own = skip_rates(found, visits, warehouse.settings["funnel_p"], visits >= 20)
         rows = fit.filter(check_id=check)
@@ -65,7 +70,10 @@ def test_each_check_is_judged_by_itself(warehouse: Warehouse) -> None:
 def test_q_is_benjamini_hochbergs_over_those_with_enough_visits(warehouse: Warehouse) -> None:
     fit = judge(warehouse, VISITS, FOUND)
     assert fit.filter(technician_id="few")["q_value"].null_count() == len(CHECKS)
-    tested = fit.filter(pl.col("technician_id") != "few").sort("p_value", descending=True).rows(named=True)
+    judged = pl.col("check_id").is_in(OF_READING)
+    tested = (
+        fit.filter(judged, pl.col("technician_id") != "few").sort("p_value", descending=True).rows(named=True)
+    )
     least = 1.0
     for place, row in enumerate(tested):
         least = min(least, row["p_value"] * len(tested) / (len(tested) - place))
@@ -90,3 +98,39 @@ def test_nobody_has_been_anywhere(warehouse: Warehouse) -> None:
 
 def test_all_have_few_visits(warehouse: Warehouse) -> None:
     assert judge(warehouse, {"few": 3}, {("few", CHECKS[0]): 1})["q_value"].to_list() == [None] * len(CHECKS)
+
+
+def test_what_belongs_to_unit_or_gauge_judges_nobody(warehouse: Warehouse) -> None:
+    """Counted as ever; no fleet's rate, no limit and no q beside it, and q of the rest as if it were not there."""
+    assert {check.check_id for check in all_checks() if check.of != "reading"} == {
+        "rating_unlikely", "coil_dirty", "blower_dirty", "visit_before_install", "visit_after_retirement",
+        "calibration_long_past",
+    }  # fmt: skip
+    often = FOUND | {("T9", "rating_unlikely"): 40, ("T9", "calibration_long_past"): 40}
+    plain, fit = judge(warehouse, VISITS, FOUND), judge(warehouse, VISITS, often)
+    aside = fit.filter(~pl.col("check_id").is_in(OF_READING))
+    assert aside.filter(technician_id="T9", check_id="rating_unlikely")["n_found"].to_list() == [40]
+    for name in ("fleet_rate", "p_value", "funnel_hi", "shrunk_rate", "q_value"):
+        assert aside[name].null_count() == aside.height
+    judged = pl.col("check_id").is_in(OF_READING)
+    assert fit.filter(judged).equals(plain.filter(judged))
+    warehouse.run("technician/practice_rate.sql")
+    said = warehouse.query("SELECT check_id, practice_state FROM practice_rate WHERE technician_id = 'T9'")
+    assert set(said.filter(~judged)["practice_state"]) == {"not_judged"}
+    assert "not_judged" not in set(said.filter(judged)["practice_state"])
+
+
+def test_sound_technicians_who_stay_at_their_own_sites_are_named_for_no_unit(tmp_path: Path) -> None:
+    """Units with a slip in the equipment table, each visited by its usual technician: many findings, nobody's habit."""
+    profile = Profile(
+        n_sites=200, total_visits=2400, n_technicians=14, home_technician_share=0.8, growth_share=0.0,
+        n_skippers=0, n_paper_zeroers=0, n_wrong_ports=0,
+    )  # fmt: skip
+    make_fleet(tmp_path / "drop", profile, 2)
+    ask = query_of(run_stages([tmp_path / "drop"], tmp_path / "out", FIELD_TODAY, without=("gate", "report")))
+    found = ask("FROM practice_rate WHERE check_id = 'rating_unlikely'")
+    assert (found["n_found"] >= 7).sum() >= 4  # of some 150 visits each: they would stand out
+    counted = ask("SELECT technician_id, rating_unlikely_n AS n FROM technician_practice ORDER BY ALL")
+    assert counted.rows() == found.select("technician_id", "n_found").sort("technician_id").rows()
+    assert ask("FROM practice_rate WHERE practice_state = 'above_fleet'").is_empty()
+    assert ask("FROM coaching_visit WHERE finding = 'rating_unlikely'").is_empty()

@@ -62,8 +62,8 @@ def by_sql() -> list[float]:
         schema={
             "visit_id": pl.String,
             "instrument_id": pl.String,
-            "return_read": pl.Float64,
-            "supply_read": pl.Float64,
+            "return_signed": pl.Float64,
+            "supply_signed": pl.Float64,
             "zero_return_inwc": pl.Float64,
             "zero_supply_inwc": pl.Float64,
             "return_location": pl.String,
