@@ -34,7 +34,7 @@ CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR,
   first_on DATE, last_on DATE, level_inwc DOUBLE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE,
   as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
   return_level_inwc DOUBLE, supply_level_inwc DOUBLE, airflow_ratio DOUBLE, n_offset_corrected BIGINT,
-  static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, n_valid BIGINT,
+  static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, design_cfm DOUBLE, n_valid BIGINT,
   return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, in_service BOOLEAN, equipment_kind VARCHAR);
 CREATE VIEW equipment_static AS
 SELECT any_value(site_id) AS site_id, any_value(branch) AS branch, equipment_id,
