@@ -13,7 +13,7 @@ LINE = {"ticks": False, "domain": False, "labelColor": "var(--ink)", "labelLimit
 
 
 def rising(result: Result) -> Any:
-    """Slope of each rising unit with its interval, steepest first.
+    """Slope of each rising unit with its interval, in the order of the list.
 
     Args: result: rows of getting_worse.sql; slopes in in. w.c. a year.
     """
@@ -21,7 +21,7 @@ def rising(result: Result) -> Any:
         y=alt.Y(
             "equipment_id:N",
             title=None,
-            sort=alt.SortField("slope_inwc_per_year", "descending"),
+            sort=alt.SortField("line_number"),
             axis=alt.Axis(**LINE),
         )
     )

@@ -61,8 +61,9 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
     "settings": lambda row: [words.word(row["name"])],
 }
 # Of a whole group, told once.
-COUNTS_OF_ALL = {"n_in_side", "n_ranked", "n_rising", "n_habits", "n_upkeep", "n_wanted", "n_of_kind", "n_repaired",
-                 "n_rejected", "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip
+COUNTS_OF_ALL = {"n_chronic_in_side", "n_uncertain_in_side", "n_in_side", "n_ranked", "n_rising", "n_habits", "n_upkeep", "n_wanted", "n_of_kind", "n_repaired",
+                 "n_over_by_line", "n_rejected", "n_expectations", "n_failed", "n_recent", "n_before",
+                 "n_of_finding"}  # fmt: skip
 
 
 def _state(row: Row) -> str:
@@ -83,6 +84,7 @@ def style_of(column: str) -> tuple[str, ...]:
     pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi", "_recorded")
     by_ending: dict[tuple[str, ...], tuple[str, ...]] = {
         pressures: ("inwc", "inwc3", "signed", "signed3"),
+        ("crossing_on", "_earliest_on", "_latest_on"): ("month",),
         ("_on", "today", "offsets_before"): ("day",),
         ("_at",): ("day", "minute"),
         ("q_value",): ("q",),
