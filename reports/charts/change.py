@@ -60,7 +60,7 @@ def work(result: Result) -> Any:
     x = alt.X(
         "shift_lo:Q",
         title=f"change of the level after the work ({INWC}), 95 % interval",
-        axis=alt.Axis(**SIGNED),
+        axis=alt.Axis(**SIGNED, tickCount=6),
     )
     whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("shift_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="square", color="var(--upkeep)", opacity=1).encode(
