@@ -84,6 +84,7 @@ WORK: Columns = (
     ("shift_hi", "at most (95 %)", "signed"),
     ("share_within_rating_before", "Within rating before", "share"),
     ("share_within_rating_after", "after", "share"),
+    ("cost_per_tenth_inwc", "Median cost of 0.1 in. w.c.", "count"),
 )
 FUNNEL: Columns = (
     ("technician_id", "Technician", "text"),

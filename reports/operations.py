@@ -88,6 +88,7 @@ def operations_page(published: Published, publication: Row) -> str:
         "most_changed": caps.TOP_CHANGED,
         "attention": list(published.rows("attention")),
         "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED, of=caps.SHEET_ROWS)),
+        "latest_works": list(published.rows("latest_works", top=caps.TOP_WORKS)),
         "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),
         "top": _scale(ranked, upkeep),
     }
@@ -98,7 +99,7 @@ def operations_page(published: Published, publication: Row) -> str:
     if len(ranked):
         alt = "The first units of the whole list: level with interval against the rating, by problem."
         page.draw(Figure("first_ten", ranking.first_ranked(ranked), ranked, alt, columns.RANKED))
-    _changes(page, rising)
+    context["work_costs"] = _changes(page, rising)
     context |= _fleet(page) | _found(page)
     return page.html(
         "operations.html.j2",
@@ -222,8 +223,8 @@ def _fleet(page: Page) -> dict[str, Any]:
     return {"filter_values": [(n, label, v or []) for n, label, v in values], "drawn_words": drawn}
 
 
-def _changes(page: Page, rising: Result) -> None:
-    """Draw the units that get worse and what work changed."""
+def _changes(page: Page, rising: Result) -> list[Row]:
+    """Draw the units that get worse and what work changed; return the kinds whose cost for the effect is known."""
     if len(rising):
         alt = "Rise of the total static of each rising unit, with its interval."
         page.draw(Figure("rising", change.rising(rising), rising, alt, columns.RISING))
@@ -231,6 +232,7 @@ def _changes(page: Page, rising: Result) -> None:
     if any(row["shift_inwc"] is not None for row in work):
         alt = "Change of the level after each kind of work, with its interval."
         page.draw(Figure("work", change.work(work), work, alt, columns.WORK))
+    return [row for row in work if row["cost_per_tenth_inwc"] is not None]
 
 
 def _found(page: Page) -> dict[str, Any]:

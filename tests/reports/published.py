@@ -136,7 +136,8 @@ def _publication(rows: Rows) -> None:
     for name, value in (("technician_min_visits", 20), ("gate_rejected_share", 0.05), ("min_visits", 3),
                         ("chronic_probability", 0.95), ("min_span_days", 90), ("within_probability", 0.05),
                         ("technician_q", 0.05), ("offset_material_inwc", 0.02), ("trend_q", 0.10),
-                        ("least_airflow_share", 0.80), ("change_material_inwc", 0.03), ("tariff_per_kwh", 0.15)):  # fmt: skip
+                        ("least_airflow_share", 0.80), ("change_material_inwc", 0.03),
+                        ("tariff_per_kwh", 0.15)):  # fmt: skip
         rows.add("setting", name, value, "", "test")
     for check in CHECKS:
         rows.add("check_catalog", *check)
@@ -341,7 +342,21 @@ def write_published(path: Path, sites: int = 42, visits: int = 9, technicians: i
         done = TODAY - timedelta(days=200)
         job = ("W0001", "S0001", BRANCHES[1], "E0001", "return_enlarged", done, None, None, "not_measured")
         rows.add("work_follow_up", *job)
-        rows.add("work_effect", "return_enlarged", 11, -0.12, -0.17, -0.08, 0.1, 0.7)
+        rows.add("work_effect", "return_enlarged", 11, -0.12, -0.17, -0.08, 0.1, 0.7, 14, 341.7)
+        rows.add("work_effect", "coil_cleaned", 8, -0.01, -0.03, 0.02, 0.4, 0.4, 8, None)
+        earlier = TODAY - timedelta(days=300)
+        rows.add("work", "W0002", "E0004", earlier, "supply_repaired", 250.0)
+        job = (
+            "W0002",
+            "S0004",
+            BRANCHES[1],
+            "E0004",
+            "supply_repaired",
+            earlier,
+            TODAY - timedelta(days=230),
+            70,
+        )
+        rows.add("work_follow_up", *job, "measured")
         rows.add("rejected_row", "visits_03.csv", 17, "visits", f"V9,{HOSTILE[0]},0.3", "bad_number",
                  "return_static is 'abc'; expected a number")  # fmt: skip
     _priority(rows, units)

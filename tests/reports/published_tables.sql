@@ -76,7 +76,7 @@ CREATE TABLE instrument_offset (technician_id VARCHAR, instrument_id VARCHAR, n_
   return_offset_inwc DOUBLE, return_offset_se DOUBLE, supply_offset_inwc DOUBLE, supply_offset_se DOUBLE,
   q_value DOUBLE, tesp_offset_inwc DOUBLE, tesp_offset_se DOUBLE, return_doubtful BOOLEAN, supply_doubtful BOOLEAN);
 CREATE TABLE work_effect (work_kind VARCHAR, n_pairs BIGINT, shift_inwc DOUBLE, shift_lo DOUBLE, shift_hi DOUBLE,
-  share_within_rating_before DOUBLE, share_within_rating_after DOUBLE);
+  share_within_rating_before DOUBLE, share_within_rating_after DOUBLE, n_works BIGINT, cost_per_tenth_inwc DOUBLE);
 CREATE TABLE site_what_if (equipment_id VARCHAR, mode VARCHAR, change VARCHAR, tesp_inwc DOUBLE, airflow_cfm DOUBLE,
   power_w DOUBLE, tesp_change_inwc DOUBLE, airflow_change_cfm DOUBLE, power_change_w DOUBLE);
 CREATE TABLE site_attention (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, mode VARCHAR, reason VARCHAR,
