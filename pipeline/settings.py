@@ -72,6 +72,7 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting("rating_max_inwc", 1.2, "in. w.c.", COMMON),
     Setting("one_side_other_inwc", 0.1, "in. w.c.", COMMON),
     Setting("airflow_against_table_share", 0.25, "share of the table's airflow", COMMON),
+    Setting("least_airflow_share", 0.80, "share of the design airflow, to call a change a remedy", COMMON),
     # uncertainty of a reading (JCGM 100)
     Setting("default_accuracy_pct", 1.0, "% of reading", "data contract: instruments"),
     Setting("default_accuracy_floor_inwc", 0.01, "in. w.c.", "data contract: instruments"),

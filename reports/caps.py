@@ -8,6 +8,7 @@ TOP_UPKEEP = 20
 TOP_RISING = 15
 TOP_WANTED = 40  # units that a visit settles, jobs that nobody measured after
 TOP_CHANGED = 12  # units of each kind of change
+TOP_WORKS = 12  # the latest works that were measured after
 TOP_BRANCHES = 60
 TOP_FOUND = 2500  # entries in the search
 POINTS = 1200  # points in a picture

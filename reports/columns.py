@@ -71,6 +71,10 @@ RISING: Columns = (
     ("slope_hi", "at most (95 %)", "signed3"),
     ("n_visits", "Visits", "count"),
     ("q_value", "q", "q"),
+    ("first_mode", "First at the rating", "text"),
+    ("level_inwc", "Mean level, in. w.c.", "inwc"),
+    ("last_line_inwc", "At the last visit, by the line", "inwc"),
+    ("rated_tesp_inwc", "Rated", "inwc"),
 )
 WORK: Columns = (
     ("work_kind", "Work", "word"),
@@ -80,6 +84,7 @@ WORK: Columns = (
     ("shift_hi", "at most (95 %)", "signed"),
     ("share_within_rating_before", "Within rating before", "share"),
     ("share_within_rating_after", "after", "share"),
+    ("cost_per_tenth_inwc", "Median cost of 0.1 in. w.c.", "count"),
 )
 FUNNEL: Columns = (
     ("technician_id", "Technician", "text"),

@@ -26,6 +26,11 @@ SIDE_TITLES = {
     "airflow_setting": "Fan set too fast",
     "none": "Side not known",
 }
+SIDE_IFS = {  # of a unit that is probably within its rating, or may be
+    "return": "If it is over, then by the return side",
+    "supply": "If it is over, then by the supply side",
+    "airflow_setting": "If it is over, then by a fan set too fast",
+}
 STATE_WORDS = {
     "chronic": "chronic",
     "uncertain": "uncertain: measure again",
@@ -38,6 +43,8 @@ STATE_WORDS = {
 
 REASON_WORDS = {
     "uncertain": "too near the rating, or too scattered, to be called chronic or within rating.",
+    "uncertain_rising": "rising: the mean of the visits is near the rating because the static rose past it or "
+    "towards it. See what the line says now, under Getting worse.",
     "too_few_visits": "too few valid like-new visits since the last work, so no level is judged.",
     "not_measured_lately": "judged, but not measured lately.",
     "never_measured": "never measured.",
@@ -65,7 +72,7 @@ def operations_page(published: Published, publication: Row) -> str:
     page = Page(published)
     ranked = published.rows("ranked", top=caps.TOP, top_in_branch=caps.TOP_IN_BRANCH)
     upkeep = published.rows("upkeep", top=caps.TOP_UPKEEP, of=caps.SHEET_ROWS)
-    rising = published.rows("getting_worse", top=caps.TOP_RISING)
+    rising = published.rows("getting_worse", top=caps.TOP_RISING, of=caps.SHEET_ROWS)
     states = _states(published.rows("fleet_state"))
     context: dict[str, Any] = {
         "headline": published.rows("headline").one,
@@ -76,22 +83,23 @@ def operations_page(published: Published, publication: Row) -> str:
         "first": next(iter(ranked), None),
         "upkeep": list(upkeep),
         "rising": list(rising),
-        "rising_modes": _by_unit(published, rising),
         "changes": list(published.rows("changes")),
         "changed": list(published.rows("changed_units", top=caps.TOP_CHANGED)),
         "most_changed": caps.TOP_CHANGED,
         "attention": list(published.rows("attention")),
         "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED, of=caps.SHEET_ROWS)),
+        "latest_works": list(published.rows("latest_works", top=caps.TOP_WORKS)),
         "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),
         "top": _scale(ranked, upkeep),
     }
     facts = _units(page, ranked, upkeep, rising)
     shown = [str(row["equipment_id"]) for row in facts]
     context |= {"facts": facts, "sheet_ids": _sheet_ids(facts), "what_if": what_if(published, shown)}
+    context |= rising_lines(published, shown)
     if len(ranked):
         alt = "The first units of the whole list: level with interval against the rating, by problem."
         page.draw(Figure("first_ten", ranking.first_ranked(ranked), ranked, alt, columns.RANKED))
-    _changes(page, rising)
+    context["work_costs"] = _changes(page, rising)
     context |= _fleet(page) | _found(page)
     return page.html(
         "operations.html.j2",
@@ -102,6 +110,7 @@ def operations_page(published: Published, publication: Row) -> str:
         at_once=caps.SHOWN_AT_ONCE,
         side_words=SIDE_WORDS,
         side_titles=SIDE_TITLES,
+        side_ifs=SIDE_IFS,
         state_words=STATE_WORDS,
         reason_words=REASON_WORDS,
         change_words=CHANGE_WORDS,
@@ -122,13 +131,14 @@ def _lines(published: Published, ranked: Result) -> dict[str, dict[str, list[Row
     return {"groups": groups, "seconds": behind}
 
 
-def _by_unit(published: Published, rising: Result) -> dict[str, list[Row]]:
-    """Rows of rising_modes.sql by unit; a unit without a judged mode has an empty list."""
+def rising_lines(published: Published, units: list[str]) -> dict[str, Any]:
+    """Rows of rising_modes.sql by unit (empty without a judged mode), and by sheet (None where nothing rises)."""
     by_unit: dict[str, list[Row]] = defaultdict(list)
-    if len(rising):
-        for row in published.rows("rising_modes", units=[str(unit["equipment_id"]) for unit in rising]):
-            by_unit[row["equipment_id"]].append(row)
-    return by_unit
+    by_sheet: dict[str, Row | None] = defaultdict(lambda: None)
+    for row in published.rows("rising_modes", units=units) if units else ():
+        by_unit[row["equipment_id"]].append(row)
+        by_sheet[f"{row['equipment_id']}.{row['mode']}"] = row
+    return {"rising_modes": by_unit, "rising_on": by_sheet}
 
 
 def _states(result: Result) -> list[Row]:
@@ -209,12 +219,12 @@ def _fleet(page: Page) -> dict[str, Any]:
     n_all = units.one_of("n_all")
     drawn = f"{words.count(len(units))} units in one mode"
     if n_all is not None and n_all > len(units):
-        drawn += f", drawn by lot from {words.count(n_all)}"
+        drawn += f" of {words.count(n_all)}: the chronic ones first, the others by lot"
     return {"filter_values": [(n, label, v or []) for n, label, v in values], "drawn_words": drawn}
 
 
-def _changes(page: Page, rising: Result) -> None:
-    """Draw the units that get worse and what work changed."""
+def _changes(page: Page, rising: Result) -> list[Row]:
+    """Draw the units that get worse and what work changed; return the kinds whose cost for the effect is known."""
     if len(rising):
         alt = "Rise of the total static of each rising unit, with its interval."
         page.draw(Figure("rising", change.rising(rising), rising, alt, columns.RISING))
@@ -222,6 +232,7 @@ def _changes(page: Page, rising: Result) -> None:
     if any(row["shift_inwc"] is not None for row in work):
         alt = "Change of the level after each kind of work, with its interval."
         page.draw(Figure("work", change.work(work), work, alt, columns.WORK))
+    return [row for row in work if row["cost_per_tenth_inwc"] is not None]
 
 
 def _found(page: Page) -> dict[str, Any]:

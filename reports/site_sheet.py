@@ -12,7 +12,7 @@ from pathlib import Path
 from pipeline.errors import UsageError
 from reports import caps, columns
 from reports.charts import unit
-from reports.operations import CHANGE_WORDS, SIDE_TITLES, STATE_WORDS, what_if
+from reports.operations import CHANGE_WORDS, SIDE_IFS, SIDE_TITLES, STATE_WORDS, rising_lines, what_if
 from reports.page import Figure, Page, charts_unchecked
 from reports.queries import Published, Row
 
@@ -97,5 +97,7 @@ def _sheet(published: Published, site: Row) -> str:
         what_if=what_if(published, units),
         change_words=CHANGE_WORDS,
         side_titles=SIDE_TITLES,
+        side_ifs=SIDE_IFS,
+        **rising_lines(published, units),
         state_words=STATE_WORDS,
     )

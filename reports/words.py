@@ -118,6 +118,11 @@ def day(value: date | datetime) -> str:
     return value.strftime("%Y-%m-%d")
 
 
+def month(value: date | datetime) -> str:
+    """A date that is known to no more than its month: 2027-03."""
+    return value.strftime("%Y-%m")
+
+
 def minute(value: datetime) -> str:
     """A moment, to the minute, UTC."""
     return value.strftime("%Y-%m-%d %H:%M UTC")
@@ -144,6 +149,7 @@ FORMATS: dict[str, Callable[[Any], str]] = {
     "count": count,
     "plain": plain,
     "day": day,
+    "month": month,
     "minute": minute,
     "word": word,
     "text": str,

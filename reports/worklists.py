@@ -37,7 +37,9 @@ def write_worklists(published: Published, publication: Row, folder: Path) -> lis
     harmless(ranked.frame).write_csv(csv)
     upkeep = published.rows("upkeep", top=caps.SHEET_ROWS)
     wanted = published.rows("visits_wanted", top=caps.SHEET_ROWS)
-    _write_workbook(workbook, ranked, {"Upkeep": upkeep.frame, "Visits wanted": wanted.frame}, publication)
+    rising = published.rows("getting_worse", top=caps.SHEET_ROWS)
+    more = {"Upkeep": upkeep.frame, "Getting worse": rising.frame, "Visits wanted": wanted.frame}
+    _write_workbook(workbook, ranked, more, publication)
     harmless(published.rows("rejected_list", top=caps.WORKLIST_ROWS).frame).write_csv(rejected)
     return [csv, workbook, rejected]
 

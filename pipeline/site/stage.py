@@ -138,11 +138,11 @@ STEPS = (
     Step("fleet", set_last_site_no),
     Step("fleet", "site/branch_static.sql", ("branch_static",)),
     Step("fleet", find_ranks, ("rank_interval",), ("priority_row",)),
-    Step("fleet", "site/site_priority.sql", ("site_priority",)),
     Step("fleet", "site/trend_rate.sql", ("every_rate", "staging.trend_rate")),
     Step("fleet", "site/site_trend.sql", ("site_trend",)),
     Step("fleet", "site/restriction_trend.sql", ("restriction_trend",)),
     Step("fleet", "site/equipment_trend.sql", ("equipment_trend",)),
+    Step("fleet", "site/site_priority.sql", ("site_priority",)),
 )
 
 

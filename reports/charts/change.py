@@ -13,7 +13,7 @@ LINE = {"ticks": False, "domain": False, "labelColor": "var(--ink)", "labelLimit
 
 
 def rising(result: Result) -> Any:
-    """Slope of each rising unit with its interval, steepest first.
+    """Slope of each rising unit with its interval, in the order of the list.
 
     Args: result: rows of getting_worse.sql; slopes in in. w.c. a year.
     """
@@ -21,7 +21,7 @@ def rising(result: Result) -> Any:
         y=alt.Y(
             "equipment_id:N",
             title=None,
-            sort=alt.SortField("slope_inwc_per_year", "descending"),
+            sort=alt.SortField("line_number"),
             axis=alt.Axis(**LINE),
         )
     )
@@ -60,7 +60,7 @@ def work(result: Result) -> Any:
     x = alt.X(
         "shift_lo:Q",
         title=f"change of the level after the work ({INWC}), 95 % interval",
-        axis=alt.Axis(**SIGNED),
+        axis=alt.Axis(**SIGNED, tickCount=6),
     )
     whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("shift_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="square", color="var(--upkeep)", opacity=1).encode(

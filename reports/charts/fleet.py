@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import altair as alt
@@ -19,9 +20,9 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
     Args: units: rows of fleet_picture.sql; ratings: rows of fleet_ratings.sql. Pressures in in. w.c.
     The params branch, kind and mode (all: "") keep only the units that match.
     """
-    largest = max((row["level_inwc"] or 0.0 for row in units), default=0.8)
+    sides = (abs(row[side]) for row in units for side in ("return_level_inwc", "supply_level_inwc"))
     rated = max((row["rated_tesp_inwc"] or 0.0 for row in ratings), default=0.5)
-    reach = max(round(min(2.0, largest) * 0.75 + 0.1, 1), round(rated * 0.6 + 0.25, 1))
+    reach = axis_end(max(sides, default=0.0), rated * 0.6 + 0.25)
     chosen = (
         "(branch == '' || datum.branch == branch) && (kind == '' || datum.equipment_kind == kind)"
         " && (mode == '' || datum.mode == mode)"
@@ -29,14 +30,14 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
     x = alt.X(
         "return_level_inwc:Q",
         title=f"return static ({INWC}): more suction to the right",
-        axis=alt.Axis(format=".2f", tickCount=8),
-        scale=alt.Scale(domain=[0, -reach], clamp=True, zero=False, nice=False),
+        axis=alt.Axis(format=".2f", tickCount=8, labelOverlap="parity", labelSeparation=6),
+        scale=alt.Scale(domain=[0, -reach], zero=False, nice=False),
     )
     y = alt.Y(
         "supply_level_inwc:Q",
         title=f"supply static ({INWC})",
-        axis=alt.Axis(format=".2f", tickCount=8),
-        scale=alt.Scale(domain=[0, reach], clamp=True, zero=False, nice=False),
+        axis=alt.Axis(format=".2f", tickCount=8, labelOverlap="parity", labelSeparation=6),
+        scale=alt.Scale(domain=[0, reach], zero=False, nice=False),
     )
     marks = (
         alt.Chart(rows_of(units))
@@ -81,6 +82,11 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
     ).encode(x=alt.X("x0:Q"), y=alt.Y("y0:Q"), text=alt.Text("told:N"))
     params = [alt.param(name=name, value="") for name in ("branch", "kind", "mode")]
     return alt.layer(line, marks, told, width="container", height=470).add_params(*params)
+
+
+def axis_end(largest: float, least: float) -> float:
+    """Where both axes end, in in. w.c.: the largest side, rounded up to a tenth, so that no mark lies beyond them."""
+    return max(math.ceil(largest * 10 - 1e-9) / 10, round(least, 1))
 
 
 def branches(result: Result) -> Any:

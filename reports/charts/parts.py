@@ -10,7 +10,14 @@ import altair as alt
 from reports.queries import Result
 
 INWC = "in. w.c."
-HUNDREDTHS = {"format": ".2f", "tickCount": 6, "tickMinStep": 0.01}  # no two ticks share a label
+# No two ticks share a label, and where labels would touch every second one goes.
+HUNDREDTHS = {
+    "format": ".2f",
+    "tickCount": 6,
+    "tickMinStep": 0.01,
+    "labelOverlap": "parity",
+    "labelSeparation": 6,
+}
 
 
 def rows_of(result: Result) -> alt.NamedData:
@@ -59,4 +66,9 @@ def row_height(rows: int, each: int = 26, least: int = 2) -> int:
 
 
 PERCENT = "format(datum.value * 100, '.0f') + ' %'"
-SIGNED = {"labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')", "tickMinStep": 0.01}
+SIGNED = {
+    "labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')",
+    "tickMinStep": 0.01,
+    "labelOverlap": "parity",
+    "labelSeparation": 6,
+}

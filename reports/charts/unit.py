@@ -10,6 +10,12 @@ from reports import palette
 from reports.charts.parts import INWC, SIGNED, day_x, inwc_y, rows_of
 from reports.queries import Result
 
+HALO = {
+    "color": "var(--paper)",
+    "stroke": "var(--paper)",
+    "strokeWidth": 4,
+    "strokeJoin": "round",
+}  # behind a text
 READINGS = ("like new", "not like new", "set aside")
 
 
@@ -34,11 +40,17 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
     rating = fact.mark_rule(color="var(--ink)", strokeDash=[6, 3], strokeWidth=1.5).encode(
         y=alt.Y("rated_tesp_inwc:Q")
     )
-    told = (
-        fact.mark_text(align="left", baseline="bottom", dx=4, dy=-3, fontSize=11, fontWeight="bold")
+    told = [
+        fact.transform_filter(f"(datum.level_inwc > datum.rated_tesp_inwc) == {str(is_over).lower()}")
         .transform_calculate(told="'rated ' + format(datum.rated_tesp_inwc, '.2f')")
+        .mark_text(align="left", baseline=side, dx=4, dy=away, fontSize=11, fontWeight="bold", **halo)
         .encode(x=alt.XValue(0), y=alt.Y("rated_tesp_inwc:Q"), text=alt.Text("told:N"))
-    )
+        for is_over, side, away in (
+            (True, "top", 4),
+            (False, "bottom", -3),
+        )  # on the side without the readings
+        for halo in (HALO, {"color": "var(--ink)"})
+    ]
     done = alt.Chart(rows_of(work)).transform_filter("datum.equipment_id == unit")
     when = done.mark_rule(color="var(--upkeep)", strokeDash=[2, 2], strokeWidth=1.5).encode(
         x=day_x("done_on", "day of the visit")
@@ -91,7 +103,7 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
         .mark_text(text="!", dy=-13, fontSize=13, fontWeight="bold", color="var(--supply)")
         .encode(x=alt.X("visited_on:T"), y=alt.Y("tesp_inwc:Q"))
     )
-    layers = (band, level, rating, error, when, what, marks, flagged, told)
+    layers = (band, level, rating, error, when, what, marks, flagged, *told)
     return alt.layer(*layers, width="container", height=height).add_params(*_chosen(unit, mode))
 
 

@@ -53,6 +53,8 @@ for (const button of document.querySelectorAll("button[data-step]")) {
 const filters = Object.fromEntries([...document.querySelectorAll("select[data-filter]")].map((s) => [s.dataset.filter, s]));
 const chosen = () => Object.fromEntries(Object.entries(filters).map(([name, select]) => [name, select.value]));
 const open = new Set();
+const saying = document.getElementById("filter-says");
+const unfiltered = saying?.textContent;
 function passes(row, want) {
   return Object.entries(want).every(([name, value]) => !value || row[name] === value);
 }
@@ -82,10 +84,10 @@ function refreshLists() {
     if (button) {
       button.hidden = filtered;
       button.setAttribute("aria-expanded", String(open.has(section)));
-      button.textContent = open.has(section) ? "Show the first only" : `Show all ${bodies.filter((body) => !("second" in body.dataset)).length}`;
+      button.textContent = open.has(section) ? button.dataset.less : button.dataset.says;
     }
   }
-  if (filtered) document.getElementById("filter-says").textContent = `${shownRows} listed units match. A list holds the first of the fleet and of each branch; the search below reaches further.`;
+  if (saying) saying.textContent = filtered ? `${shownRows} listed units match. A list holds the first of the fleet and of each branch; the search below reaches further.` : unfiltered;
   const picture = views.fleet_picture;
   if (picture) {
     Object.entries(want).forEach(([name, value]) => picture.signal(name, value));

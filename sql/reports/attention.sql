@@ -1,10 +1,21 @@
 -- Units in service that need a visit before anything can be said, by reason, and how many settle it with one or two.
+-- Uncertain ones that rise stand apart: their mean is near the rating because they pass it, which no visit more settles.
+WITH told AS (
+    SELECT
+        a.* REPLACE (if(a.reason = 'uncertain' AND t.trend = 'rising', 'uncertain_rising', a.reason) AS reason)
+    FROM site_attention AS a
+    LEFT JOIN equipment_trend AS t ON a.equipment_id = t.equipment_id
+)
+
 SELECT
     reason,
     count(*) AS n_units,
     count(DISTINCT site_id) AS n_sites,
-    count(*) FILTER (WHERE visits_needed <= 1) AS n_one_visit,
-    count(*) FILTER (WHERE visits_needed = 2) AS n_two_visits
-FROM site_attention
+    count(*) FILTER (WHERE visits_needed <= 1 AND reason <> 'uncertain_rising') AS n_one_visit,
+    count(*) FILTER (WHERE visits_needed = 2 AND reason <> 'uncertain_rising') AS n_two_visits
+FROM told
 GROUP BY reason
-ORDER BY list_position(['uncertain', 'too_few_visits', 'not_measured_lately', 'never_measured'], reason);
+ORDER BY
+    list_position(
+        ['uncertain', 'uncertain_rising', 'too_few_visits', 'not_measured_lately', 'never_measured'], reason
+    );

@@ -1,4 +1,5 @@
--- Return against supply static, a point a unit and mode in service; at most points of them, drawn by a hash of the id.
+-- Return against supply static, a point a unit and mode in service; at most points of them: chronic
+-- ones first, the others drawn by a hash of the id.
 WITH drawn AS (
     SELECT *
     FROM site_static
@@ -6,7 +7,7 @@ WITH drawn AS (
         return_level_inwc IS NOT NULL
         AND supply_level_inwc IS NOT NULL
         AND in_service
-    ORDER BY hash(equipment_id, mode)
+    ORDER BY static_state = 'chronic' DESC, hash(equipment_id, mode)
     LIMIT getvariable('points')
 )
 
@@ -38,4 +39,4 @@ SELECT
     ) AS n_all
 FROM drawn AS s
 LEFT JOIN site ON s.site_id = site.site_id
-ORDER BY hash(s.equipment_id, s.mode);
+ORDER BY s.static_state = 'chronic' DESC, hash(s.equipment_id, s.mode);

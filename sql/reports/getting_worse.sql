@@ -1,4 +1,7 @@
--- Units whose static rises over both modes' evidence, within rating or over it: steepest first, top rows.
+-- Units whose static rises over both modes' evidence; top rows. First those that are over the rating by a line although
+-- none of their levels is chronic, for no other list says so; then the chronic ones; then those whose line passes the
+-- rating soonest (shared/rising_line.sql); last those without a judged mode. The mode whose line is at the rating first
+-- speaks for its unit.
 WITH rising AS (
     SELECT *
     FROM equipment_trend
@@ -10,14 +13,49 @@ WITH rising AS (
         )
 ),
 
+first_mode AS (
+    SELECT
+        *,
+        bool_or(static_state = 'chronic') OVER of_unit AS is_chronic,
+        bool_or(passes IN ('over', 'passed')) OVER of_unit AS is_over
+    FROM memory.rising_line
+    WINDOW of_unit AS (PARTITION BY equipment_id)
+    QUALIFY row_number() OVER (PARTITION BY equipment_id ORDER BY crossing_year ASC NULLS LAST, mode ASC) = 1
+),
+
+placed AS (
+    SELECT
+        r.site_id,
+        r.equipment_id,
+        r.n_visits,
+        r.span_days,
+        r.slope_inwc_per_year,
+        r.slope_lo,
+        r.slope_hi,
+        r.q_value,
+        l.* EXCLUDE (site_id, equipment_id, is_chronic, is_over),
+        CASE
+            WHEN l.equipment_id IS NULL THEN 4
+            WHEN l.is_chronic THEN 2
+            WHEN l.is_over THEN 1
+            ELSE 3
+        END AS place,
+        count(*) FILTER (WHERE place = 1) OVER () AS n_over_by_line,
+        count(*) OVER () AS n_rising
+    FROM rising AS r
+    LEFT JOIN first_mode AS l ON r.equipment_id = l.equipment_id
+),
+
 listed AS (
-    SELECT *
-    FROM rising
-    ORDER BY slope_inwc_per_year DESC, equipment_id ASC
-    LIMIT getvariable('top')
+    SELECT
+        *,
+        row_number() OVER (ORDER BY place, crossing_year ASC NULLS LAST, equipment_id ASC) AS line_number
+    FROM placed
+    QUALIFY line_number <= getvariable('top')
 )
 
 SELECT
+    t.line_number,
     t.site_id,
     site.site_label[:200] AS site_label,
     site.branch,
@@ -29,8 +67,20 @@ SELECT
     t.slope_lo,
     t.slope_hi,
     t.q_value,
-    (SELECT count(*) FROM rising) AS n_rising
+    t.mode AS first_mode,
+    t.static_state,
+    t.level_inwc,
+    t.rated_tesp_inwc,
+    t.last_on,
+    t.last_line_inwc,
+    t.passes,
+    t.crossing_on,
+    t.crossing_earliest_on,
+    t.crossing_latest_on,
+    t.place = 1 AS is_over_by_line,
+    t.n_over_by_line,
+    t.n_rising
 FROM listed AS t
 LEFT JOIN equipment AS e ON t.equipment_id = e.equipment_id
 LEFT JOIN site ON t.site_id = site.site_id
-ORDER BY t.slope_inwc_per_year DESC, t.equipment_id ASC;
+ORDER BY t.line_number;

@@ -1,15 +1,16 @@
 -- The operations page's first answer: chronic units, their sites, the air and power that the static costs. One row.
--- Air and power: of each chronic unit the mode that loses most, so that two modes are not counted twice; added up in the
--- order of the units, so that the last digits do not depend on which thread came first.
+-- Air and power: of each chronic unit those of the chronic mode that ranks first, as the lists show them, so that two modes
+-- are not counted twice; added up in the order of the units, so that the last digits do not depend on which thread came
+-- first.
 WITH chronic AS (
     SELECT
         site_id,
         equipment_id,
-        max(airflow_shortfall_cfm) AS airflow_shortfall_cfm,
-        max(extra_power_w) AS extra_power_w
+        airflow_shortfall_cfm,
+        extra_power_w
     FROM site_priority
     WHERE static_state = 'chronic'
-    GROUP BY ALL
+    QUALIFY row_number() OVER (PARTITION BY equipment_id ORDER BY rank) = 1
 )
 
 SELECT

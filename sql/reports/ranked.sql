@@ -50,6 +50,8 @@ SELECT
     p.other_prob_over_rated,
     p.other_n_visits,
     l.n_in_side,
+    l.n_chronic_in_side,
+    l.n_uncertain_in_side,
     l.n_ranked
 FROM listed AS l
 INNER JOIN site_priority AS p ON l.rank = p.rank

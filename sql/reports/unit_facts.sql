@@ -33,6 +33,15 @@ trends AS (
     WHERE equipment_id IN (SELECT unnest(getvariable('units')))
 ),
 
+-- One row, whatever is set.
+set_to AS (
+    SELECT
+        max(setting.value) FILTER (WHERE setting.name = 'change_material_inwc') AS change_material_inwc,
+        max(setting.value) FILTER (WHERE setting.name = 'tariff_per_kwh') AS tariff_value,
+        coalesce(bool_or(setting.name = 'tariff_per_kwh' AND setting.source LIKE 'set in %'), FALSE) AS is_own_tariff
+    FROM setting
+),
+
 both_modes AS (
     SELECT *
     FROM equipment_trend
@@ -86,8 +95,14 @@ SELECT
     b.n_visits > s.n_visits AS is_of_both_modes,
     b.slope_inwc_per_year AS unit_slope_inwc_per_year,
     b.slope_lo AS unit_slope_lo,
-    b.slope_hi AS unit_slope_hi
+    b.slope_hi AS unit_slope_hi,
+    -- Steady, although the interval reaches as far as what counts as a change: too few days to tell.
+    t.trend = 'steady' AND (t.slope_hi > set_to.change_material_inwc OR t.slope_lo < -set_to.change_material_inwc) AS is_open,
+    b.trend = 'steady'
+    AND (b.slope_hi > set_to.change_material_inwc OR b.slope_lo < -set_to.change_material_inwc) AS unit_is_open,
+    set_to.*
 FROM sheets AS s
+CROSS JOIN set_to
 LEFT JOIN sites AS site ON s.site_id = site.site_id
 LEFT JOIN units AS e ON s.equipment_id = e.equipment_id
 LEFT JOIN ranks AS p ON s.equipment_id = p.equipment_id AND s.mode = p.mode

@@ -1,8 +1,14 @@
--- Units that one or two like-new visits settle: uncertain ones first, then those with fewest visits to go; top rows.
+-- Units that one or two like-new visits settle: uncertain ones first, then those with fewest visits to go; top rows. No
+-- uncertain ones that rise: their mean passes the rating, which a visit more does not settle (getting_worse.sql).
 WITH wanted AS (
     SELECT *
     FROM site_attention
-    WHERE visits_needed <= 2
+    WHERE
+        visits_needed <= 2
+        AND NOT (
+            reason = 'uncertain'
+            AND equipment_id IN (SELECT t.equipment_id FROM equipment_trend AS t WHERE t.trend = 'rising')
+        )
 ),
 
 listed AS (

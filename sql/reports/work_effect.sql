@@ -6,7 +6,9 @@ SELECT
     shift_lo,
     shift_hi,
     share_within_rating_before,
-    share_within_rating_after
+    share_within_rating_after,
+    n_works,
+    cost_per_tenth_inwc
 FROM work_effect
 ORDER BY shift_inwc NULLS LAST, work_kind
 LIMIT 30;

@@ -1,6 +1,6 @@
 -- What site_priority says of each unit that it lists (priority_evidence.sql), but its place among all others; the
 -- equipment's other mode stands beside it, whatever its state. What to check first is said in the trade's words, by side
--- and evidence.
+-- and evidence; what an uncertain one still wants rests on the trend over the fleet (site_priority.sql).
 CREATE OR REPLACE TEMP TABLE priority_row AS
 WITH listed AS (
     SELECT
@@ -75,17 +75,13 @@ SELECT
                 'Blower tap first: more air moves than the design asks for, which raises both sides; '
                 || 'set the fan by the maker''s table and measure again before touching ducts.'
         ELSE 'No side stands out: measure again like new, both sides and the drops.'
-    END
-    || CASE
-        WHEN static_state = 'uncertain' THEN ' Not certain yet: measure once more before work is sold.'
-        ELSE ''
-    END
-    || CASE motor_kind
+    END AS check_first,
+    CASE motor_kind
         WHEN 'psc' THEN ' This motor loses air as static rises.'
         WHEN 'constant_airflow' THEN ' This motor keeps the air and burns watts as static rises.'
         WHEN 'constant_torque' THEN ' This motor loses some air and burns some watts as static rises.'
         ELSE ''
-    END AS check_first,
+    END AS motor_says,
     n_visits,
     n_offset_corrected,
     last_on,

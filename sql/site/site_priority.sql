@@ -55,10 +55,22 @@ SELECT
     s.rank,
     p.problem_side,
     s.rank_in_side,
-    p.* EXCLUDE (unit_no, problem_side, level_se_inwc, level_df),
+    p.* EXCLUDE (unit_no, problem_side, level_se_inwc, level_df, motor_says) REPLACE (
+        p.check_first
+        || CASE
+            WHEN p.static_state <> 'uncertain' THEN ''
+            WHEN t.trend = 'rising'
+                THEN
+                    ' Uncertain by the mean of its visits, but it rises: go by what the line says at the last visit, '
+                    || 'and measure again before work is sold.'
+            ELSE ' Not certain yet: measure once more before work is sold.'
+        END
+        || p.motor_says AS check_first
+    ),
     -- The list goes by expected excess, the draws by level less rating alone: the rank may lie outside of theirs.
     least(r.rank_lo, s.rank) AS rank_lo,
     greatest(r.rank_hi, s.rank) AS rank_hi
 FROM priority_row AS p
 INNER JOIN placed AS s USING (unit_no)
-INNER JOIN rank_interval AS r USING (unit_no);
+INNER JOIN rank_interval AS r USING (unit_no)
+LEFT JOIN equipment_trend AS t ON p.equipment_id = t.equipment_id;

@@ -33,6 +33,7 @@ def test_filter_by_mouse_keeps_only_what_matches(page: Page) -> None:
     expect(page.locator("#filter-says")).to_contain_text("listed units match")
     page.select_option("select[data-filter=branch]", "")
     assert shown_rows(page) == before
+    expect(page.locator("#filter-says")).to_contain_text("They act on the lists")
 
 
 def test_filter_thins_the_fleet_picture(page: Page) -> None:
@@ -58,6 +59,7 @@ def test_show_all_by_mouse_and_keyboard(page: Page) -> None:
     button.click()
     assert rows.count() > 8
     assert button.get_attribute("aria-expanded") == "true"
+    expect(button).to_have_text("Show only the first 8")
     button.press("Enter")
     assert rows.count() == 8
 

@@ -135,7 +135,9 @@ def _publication(rows: Rows) -> None:
     rows.add("publication", TODAY, "0.1.0", at, "{}", TODAY.replace(day=1))
     for name, value in (("technician_min_visits", 20), ("gate_rejected_share", 0.05), ("min_visits", 3),
                         ("chronic_probability", 0.95), ("min_span_days", 90), ("within_probability", 0.05),
-                        ("technician_q", 0.05), ("offset_material_inwc", 0.02), ("trend_q", 0.10)):  # fmt: skip
+                        ("technician_q", 0.05), ("offset_material_inwc", 0.02), ("trend_q", 0.10),
+                        ("least_airflow_share", 0.80), ("change_material_inwc", 0.03),
+                        ("tariff_per_kwh", 0.15)):  # fmt: skip
         rows.add("setting", name, value, "", "test")
     for check in CHECKS:
         rows.add("check_catalog", *check)
@@ -228,7 +230,8 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
     rows.add("site_static", site_id, branch, equipment_id, mode, count, first, first + timedelta(days=80 * count),
              level, level and level - half, level and level + half, sum(t for t, _ in found) / len(found), rated,
              prob, level and max(level - rated, 0.001), ret * grow, sup * grow, 0.91, i % 4,
-             state, side if known else "none", (0.97 if i % 4 else None) if known else None, len(clean),
+             state, side if known else "none", (0.97 if i % 4 else None) if known else None,
+             None if i % 11 == 5 else 1100.0, len(clean),
              *((level - rated) * share if level is not None else None for share in (0.7, 0.2, 0.1)), True,
              ("furnace", "fan_coil")[i % 2])  # fmt: skip
     slope = 0.04 if i % 9 == 0 else 0.002
@@ -265,9 +268,11 @@ def _priority(rows: Rows, units: list[list[object]]) -> None:
         for change, share in (
             ("as_it_is", 1.0),
             (f"{str(side).replace('airflow_setting', 'both')}_to_budget", 0.4),
+            ("tap_one_lower", -1.5),
         ):
-            rows.add("site_what_if", equipment_id, mode, change, float(str(rated)) + share * excess, 900 + 50 * share,
-                     300.0, (share - 1) * excess, None, None)  # fmt: skip
+            air = 950 + 60 * (1 - share) if share > 0 else 780
+            rows.add("site_what_if", equipment_id, mode, change, float(str(rated)) + share * excess, air,
+                     300.0, (share - 1) * excess, air - 950, None)  # fmt: skip
 
 
 def _technicians(rows: Rows, technicians: int) -> None:
@@ -337,7 +342,21 @@ def write_published(path: Path, sites: int = 42, visits: int = 9, technicians: i
         done = TODAY - timedelta(days=200)
         job = ("W0001", "S0001", BRANCHES[1], "E0001", "return_enlarged", done, None, None, "not_measured")
         rows.add("work_follow_up", *job)
-        rows.add("work_effect", "return_enlarged", 11, -0.12, -0.17, -0.08, 0.1, 0.7)
+        rows.add("work_effect", "return_enlarged", 11, -0.12, -0.17, -0.08, 0.1, 0.7, 14, 341.7)
+        rows.add("work_effect", "coil_cleaned", 8, -0.01, -0.03, 0.02, 0.4, 0.4, 8, None)
+        earlier = TODAY - timedelta(days=300)
+        rows.add("work", "W0002", "E0004", earlier, "supply_repaired", 250.0)
+        job = (
+            "W0002",
+            "S0004",
+            BRANCHES[1],
+            "E0004",
+            "supply_repaired",
+            earlier,
+            TODAY - timedelta(days=230),
+            70,
+        )
+        rows.add("work_follow_up", *job, "measured")
         rows.add("rejected_row", "visits_03.csv", 17, "visits", f"V9,{HOSTILE[0]},0.3", "bad_number",
                  "return_static is 'abc'; expected a number")  # fmt: skip
     _priority(rows, units)

@@ -34,7 +34,7 @@ CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR,
   first_on DATE, last_on DATE, level_inwc DOUBLE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE,
   as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
   return_level_inwc DOUBLE, supply_level_inwc DOUBLE, airflow_ratio DOUBLE, n_offset_corrected BIGINT,
-  static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, n_valid BIGINT,
+  static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, design_cfm DOUBLE, n_valid BIGINT,
   return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, in_service BOOLEAN, equipment_kind VARCHAR);
 CREATE VIEW equipment_static AS
 SELECT any_value(site_id) AS site_id, any_value(branch) AS branch, equipment_id,
@@ -76,7 +76,7 @@ CREATE TABLE instrument_offset (technician_id VARCHAR, instrument_id VARCHAR, n_
   return_offset_inwc DOUBLE, return_offset_se DOUBLE, supply_offset_inwc DOUBLE, supply_offset_se DOUBLE,
   q_value DOUBLE, tesp_offset_inwc DOUBLE, tesp_offset_se DOUBLE, return_doubtful BOOLEAN, supply_doubtful BOOLEAN);
 CREATE TABLE work_effect (work_kind VARCHAR, n_pairs BIGINT, shift_inwc DOUBLE, shift_lo DOUBLE, shift_hi DOUBLE,
-  share_within_rating_before DOUBLE, share_within_rating_after DOUBLE);
+  share_within_rating_before DOUBLE, share_within_rating_after DOUBLE, n_works BIGINT, cost_per_tenth_inwc DOUBLE);
 CREATE TABLE site_what_if (equipment_id VARCHAR, mode VARCHAR, change VARCHAR, tesp_inwc DOUBLE, airflow_cfm DOUBLE,
   power_w DOUBLE, tesp_change_inwc DOUBLE, airflow_change_cfm DOUBLE, power_change_w DOUBLE);
 CREATE TABLE site_attention (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, mode VARCHAR, reason VARCHAR,

@@ -41,6 +41,8 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
     "attention": lambda row: [operations.REASON_WORDS[row["reason"]]],
     "visits_wanted": _texts("site_id", "equipment_id"),
     "work_not_measured": lambda row: [row["site_id"], words.word(row["work_kind"])],
+    "latest_works": lambda row: [row["site_id"], row["mode"], words.word(row["work_kind"])],
+    "work_effect": lambda row: [words.word(row["work_kind"])],
     "getting_worse": _texts("site_id", "equipment_id"),
     "rising_modes": _texts("mode"),  # in the line of its unit
     "fleet_state": lambda row: [_state(row)],
@@ -61,8 +63,9 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
     "settings": lambda row: [words.word(row["name"])],
 }
 # Of a whole group, told once.
-COUNTS_OF_ALL = {"n_in_side", "n_ranked", "n_rising", "n_habits", "n_upkeep", "n_wanted", "n_of_kind", "n_repaired",
-                 "n_rejected", "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip
+COUNTS_OF_ALL = {"n_chronic_in_side", "n_uncertain_in_side", "n_in_side", "n_ranked", "n_rising", "n_over_by_line",
+                 "n_habits", "n_upkeep", "n_wanted", "n_waiting", "n_of_kind", "n_repaired", "n_rejected",
+                 "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip
 
 
 def _state(row: Row) -> str:
@@ -82,7 +85,9 @@ def style_of(column: str) -> tuple[str, ...]:
     """The formats in which a column may be shown."""
     pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi", "_recorded")
     by_ending: dict[tuple[str, ...], tuple[str, ...]] = {
+        ("cost_per_tenth_inwc",): ("count",),
         pressures: ("inwc", "inwc3", "signed", "signed3"),
+        ("crossing_on", "_earliest_on", "_latest_on"): ("month",),
         ("_on", "today", "offsets_before"): ("day",),
         ("_at",): ("day", "minute"),
         ("q_value",): ("q",),

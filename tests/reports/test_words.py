@@ -38,6 +38,7 @@ from reports import words
         ("count", 8088, "8,088"),
         ("count", 2606.7, "2,607"),
         ("day", date(2026, 4, 1), "2026-04-01"),
+        ("month", date(2026, 4, 1), "2026-04"),
         ("minute", datetime(2026, 4, 1, 6, 30, tzinfo=UTC), "2026-04-01 06:30 UTC"),
         ("word", "too_few_visits", "too few visits"),
     ],

@@ -42,7 +42,8 @@ def test_workbook_has_a_sheet_a_side_and_no_formula(tmp_path: Path) -> None:
         sheets = re.findall(r'<sheet name="([^"]+)"', book.read("xl/workbook.xml").decode())
         xml = "".join(book.read(n).decode() for n in book.namelist() if n.startswith("xl/worksheets/"))
     assert sheets == [
-        "Return side too tight", "Supply side too tight", "Fan set too fast", "Upkeep", "Visits wanted",
+        "Return side too tight", "Supply side too tight", "Fan set too fast", "Upkeep", "Getting worse",
+        "Visits wanted",
     ]  # fmt: skip
     assert "<f>" not in xml
     assert xml.count("<autoFilter") == len(sheets) == xml.count('state="frozen"')

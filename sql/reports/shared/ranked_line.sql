@@ -6,6 +6,8 @@ SELECT
     p.problem_side,
     other.rank AS other_rank,
     count(*) OVER (PARTITION BY p.problem_side) AS n_in_side,
+    count(*) FILTER (WHERE p.static_state = 'chronic') OVER (PARTITION BY p.problem_side) AS n_chronic_in_side,
+    n_in_side - n_chronic_in_side AS n_uncertain_in_side,
     count(*) OVER () AS n_ranked,
     row_number() OVER (ORDER BY p.rank) AS line_number,
     row_number() OVER (PARTITION BY p.problem_side ORDER BY p.rank) AS line_in_side,

@@ -1,0 +1,93 @@
+"""The latest works with what was read before and after, and the work behind a change: against plain Python."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+from statistics import mean
+
+import duckdb
+import pytest
+
+from reports import draw
+from reports.queries import Published
+from tests.reports.published import TODAY, write_published
+from tests.reports.reading import read_page
+
+UNIT = "E0004"
+
+
+def test_before_and_after_a_work_are_the_visits_between_its_neighbours(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    done = TODAY - timedelta(days=300)
+    with duckdb.connect(str(file)) as con:
+        con.execute("INSERT INTO work VALUES ('W9', ?, ?, 'other', 1)", [UNIT, done + timedelta(days=90)])
+        con.execute(
+            "INSERT INTO work VALUES ('W8', ?, ?, 'coil_cleaned', 1)", [UNIT, done - timedelta(days=350)]
+        )
+        seen = con.execute(
+            "SELECT mode, visited_on, tesp_inwc FROM visit_static WHERE valid AND like_new AND equipment_id = ?",
+            [UNIT],
+        ).fetchall()
+    begun = done - timedelta(days=350)
+    trigger = max(on for _, on, _ in seen if begun < on < done)
+    published = Published.open(file)
+    rows = {row["mode"]: row for row in published.rows("latest_works", top=12) if row["work_id"] == "W0002"}
+    published.close()
+    wanted: dict[str, tuple[list[float], list[float]]] = {}
+    for mode, on, tesp in seen:
+        before, after = wanted.setdefault(mode, ([], []))
+        if begun < on < trigger:
+            before.append(tesp)
+        elif on > done:
+            after.append(tesp)
+    assert set(rows) == {mode for mode, (_, after) in wanted.items() if after}
+    assert any(before for before, _ in wanted.values())
+    for mode, row in rows.items():
+        before, after = wanted[mode]
+        assert row["n_visits_before"] == len(before)
+        assert row["n_visits_after"] == len(after)
+        assert row["after_inwc"] == pytest.approx(mean(after))
+        if before:
+            assert row["before_inwc"] == pytest.approx(mean(before))
+            assert row["shift_inwc"] == pytest.approx(mean(after) - mean(before))
+
+
+@pytest.mark.parametrize(
+    ("change", "state", "done_on", "named"),
+    [
+        ("better", "within_rating", date(2026, 3, 20), True),
+        (
+            "better",
+            "within_rating",
+            date(2026, 2, 20),
+            False,
+        ),  # before the publication that it is compared with
+        ("to_confirm", "too_few_visits", date(2026, 2, 20), True),  # recorded late
+        ("to_confirm", "uncertain", date(2026, 2, 20), False),
+        ("better", "within_rating", TODAY + timedelta(days=1), False),
+    ],
+)
+def test_a_change_names_the_work_that_may_have_done_it(
+    change: str, state: str, done_on: date, named: bool, tmp_path: Path
+) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    with duckdb.connect(str(file)) as con:
+        con.execute("DELETE FROM work; DELETE FROM site_change WHERE equipment_id <> 'E0004'")
+        con.execute("UPDATE site_change SET change = ?, state = ?", [change, state])
+        con.execute("INSERT INTO work VALUES ('W9', ?, ?, 'return_enlarged', 1)", [UNIT, done_on])
+        con.execute("INSERT INTO work VALUES ('W8', ?, ?, 'filter_changed', 1)", [UNIT, TODAY])
+    published = Published.open(file)
+    rows = list(published.rows("changed_units", top=12))
+    published.close()
+    assert rows
+    assert {row["work_kind"] for row in rows} == ({"return_enlarged"} if named else {None})
+
+
+def test_the_page_tells_the_latest_works_and_what_the_effect_costs(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    draw(file, tmp_path / "reports")
+    text = " ".join(read_page(tmp_path / "reports" / "operations.html").text.split())
+    assert "Median cost of 0.1 in. w.c. less: return enlarged 342 (11 pairs)." in text
+    assert "The latest works: before, after, visits since" in text
+    assert "supply repaired" in text
