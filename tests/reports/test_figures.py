@@ -80,11 +80,12 @@ SHARES = ("rate", "share", "share_peak", "_recent", "_before", "_after", "_rejec
 
 def style_of(column: str) -> tuple[str, ...]:
     """The formats in which a column may be shown."""
-    pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi", "_recorded")
+    pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi")
     by_ending: dict[tuple[str, ...], tuple[str, ...]] = {
         pressures: ("inwc", "inwc3", "signed", "signed3"),
         ("_on", "today", "offsets_before"): ("day",),
         ("_at",): ("day", "minute"),
+        ("_recorded",): ("plain",),  # as it was written, in the row's own unit
         ("q_value",): ("q",),
         ("value",): ("plain",),
         ("prob_over_rated", "prob_side"): ("chance",),
