@@ -49,7 +49,7 @@ def training_page(published: Published, publication: Row) -> str:
     """The finished page."""
     page = Page(published)
     headline = published.rows("training_headline").one
-    coaching = published.rows("coaching", top=caps.COACHING)
+    coaching = published.rows("coaching", top=caps.COACHING, months=caps.COACHING_MONTHS)
     technicians = published.rows("zeroing_funnel", points=caps.POINTS)
     habits = published.rows("habits", top=caps.HABITS)
     if any(row["technician_id"] is not None for row in technicians):
@@ -67,6 +67,7 @@ def training_page(published: Published, publication: Row) -> str:
         publication=publication,
         headline=headline,
         coaching=list(coaching),
+        line_top=max((row["line_peak_rate"] or 0.0 for row in coaching), default=0.0) or 1.0,
         look_at=_by_finding(published),
         pairs=_pairs(offsets),
         gauges=list(published.rows("gauges", top=caps.GAUGES)),

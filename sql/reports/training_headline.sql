@@ -1,5 +1,6 @@
 -- The training page's first answer: how often the fleet skips zeroing, how many technicians each state holds, and how many
 -- stand out in other habits (habits.sql), of all and of those who do not stand out in zeroing. One row.
+-- n_no_longer_above: of those who skip, whose visits since training reach down to the fleet's rate (coaching.sql).
 -- A technician below the minimum of visits is counted in n_too_few only and named nowhere.
 WITH habitual AS (
     SELECT DISTINCT technician_id
@@ -23,6 +24,19 @@ SELECT
     count(*) FILTER (WHERE zeroing_state = 'zero_doubtful') AS n_zero_doubtful,
     count(*) FILTER (WHERE zeroing_state = 'zeroes') AS n_zeroes,
     count(*) FILTER (WHERE zeroing_state = 'too_few_visits') AS n_too_few,
+    count(*) FILTER (
+        WHERE zeroing_state = 'skips_zero' AND technician_id IN (
+            SELECT t.technician_id
+            FROM technician_training AS t
+            WHERE
+                t.n_before > 0
+                AND t.n_after >= (
+                    SELECT setting.value FROM setting
+                    WHERE setting.name = 'technician_min_visits'
+                )
+                AND wilson_lo(t.n_not_zeroed_after, t.n_after) <= technician_zeroing.fleet_skip_rate
+        )
+    ) AS n_no_longer_above,
     (SELECT count(*) FROM habitual) AS n_habitual,
     count(*) FILTER (
         WHERE zeroing_state = 'zeroes' AND technician_id IN (SELECT habitual.technician_id FROM habitual)

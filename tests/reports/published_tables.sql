@@ -88,6 +88,7 @@ CREATE TABLE gate_result (stage VARCHAR, expectation VARCHAR, table_name VARCHAR
 CREATE TABLE technician_training (technician_id VARCHAR, trained_on DATE, n_before BIGINT, n_not_zeroed_before BIGINT,
   rate_before DOUBLE, n_after BIGINT, n_not_zeroed_after BIGINT, rate_after DOUBLE, change DOUBLE, change_lo DOUBLE,
   change_hi DOUBLE, since_training VARCHAR);
+CREATE TABLE technician_month (technician_id VARCHAR, month_on DATE, n_visits BIGINT, n_not_zeroed BIGINT);
 CREATE TABLE offset_follows (technician_id VARCHAR, instrument_id VARCHAR, port VARCHAR, offset_inwc DOUBLE,
   follows VARCHAR);
 CREATE TABLE practice_rate (technician_id VARCHAR, check_id VARCHAR, n_visits BIGINT, n_found BIGINT, rate DOUBLE,

@@ -62,7 +62,8 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
 }
 # Of a whole group, told once.
 COUNTS_OF_ALL = {"n_in_side", "n_ranked", "n_rising", "n_habits", "n_upkeep", "n_wanted", "n_of_kind", "n_repaired",
-                 "n_rejected", "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip
+                 "n_rejected", "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding",
+                 "n_since_training"}  # fmt: skip
 
 
 def _state(row: Row) -> str:

@@ -143,3 +143,90 @@ def test_the_newest_visits_are_still_the_newest(published_file: Path) -> None:
     assert len(days) == 3
     assert days == sorted(days, reverse=True)
     published.close()
+
+
+SKIPPER = "T001"  # trained on 2024-03-04; the fleet's rate is 0.06
+
+
+def since(n_before: int, n_after: int, n_not_zeroed: int) -> str:
+    return (
+        f"UPDATE technician_training SET n_before = {n_before}, n_after = {n_after}, "
+        f"n_not_zeroed_after = {n_not_zeroed}, rate_after = {n_not_zeroed} / {n_after} WHERE technician_id = '{SKIPPER}'"
+    )
+
+
+# Wilson's intervals by hand: 2 of 23 is 0.024 to 0.268, 12 of 23 is 0.330 to 0.708, 0 of 19 is 0 to 0.168.
+@pytest.mark.parametrize(
+    ("statement", "words", "teaches"),
+    [
+        (
+            since(33, 23, 2),
+            "2 of 23 (2 % to 27 %), no longer told apart from the fleet's rate.",
+            "Keep checking.",
+        ),
+        (since(33, 23, 12), "12 of 23 (33 % to 71 %), still above the fleet's rate.", "Zero to atmosphere"),
+        (since(33, 19, 0), "0 of 19 (0 % to 17 %), too few visits to tell.", "Zero to atmosphere"),
+    ],
+)
+def test_a_skipper_is_told_what_came_of_the_training(
+    statement: str, words: str, teaches: str, tmp_path: Path
+) -> None:
+    training, _ = changed(tmp_path, statement)
+    (row,) = (text for text in told(training, "coaching") if text.startswith(SKIPPER))
+    assert f"Since the training of 2024-03-04: {words}" in row
+    assert teaches in row
+    top = "1 of those to coach on zeroing is no longer told apart from the fleet's rate since training"
+    assert (top in says(training)) == (teaches == "Keep checking.")
+
+
+def test_a_training_before_the_first_visit_changes_nothing(tmp_path: Path) -> None:
+    training, _ = changed(tmp_path, since(0, 63, 0))
+    (row,) = (text for text in told(training, "coaching") if text.startswith(SKIPPER))
+    assert "Since the training" not in row
+    assert "Keep checking" not in row
+
+
+def test_visits_before_the_training_say_so(tmp_path: Path) -> None:
+    few = (
+        "DELETE FROM coaching_visit WHERE technician_id <> 'T001' OR visit_id NOT IN (FROM (SELECT visit_id "
+    )
+    few += "FROM coaching_visit WHERE technician_id = 'T001' ORDER BY visited_on DESC LIMIT 4))"
+    moved = "UPDATE technician SET trained_on = (SELECT visited_on FROM coaching_visit ORDER BY visited_on DESC, "
+    moved += "visit_id LIMIT 1 OFFSET 2) WHERE technician_id = 'T001'"
+    training, _ = changed(tmp_path, few, moved)
+    rows = told(training, "coaching_visits")
+    days = [row[:10] for row in rows if re.match(r"\d{4}-", row)]
+    marked = ["before the training" in row for row in rows if re.match(r"\d{4}-", row)]
+    assert marked == [day < days[2] for day in days]
+    assert sum(marked) == 1
+    assert "4 visits; 2 since the last training" in says(training)
+
+
+@pytest.mark.parametrize("least", [20, 30])
+def test_a_monthly_line_rests_on_enough_visits_at_each_point(least: int, published_file: Path) -> None:
+    """Computed again in Python: for each month the fewest months up to it that hold the minimum together."""
+    published = Published.open(published_file)
+    published.con.execute("CREATE TEMP TABLE setting AS FROM fleet.setting")
+    published.con.execute(f"UPDATE setting SET value = {least} WHERE name = 'technician_min_visits'")
+    months = published.con.sql(
+        f"SELECT n_visits, n_not_zeroed FROM technician_month WHERE technician_id = '{SKIPPER}' ORDER BY month_on"
+    ).fetchall()
+    wanted = []
+    for end in range(1, len(months) + 1):
+        runs = [months[begin:end] for begin in range(end)]
+        held = min((run for run in runs if sum(n for n, _ in run) >= least), key=len, default=None)
+        if held:
+            wanted.append(sum(k for _, k in held) / sum(n for n, _ in held))
+    (row,) = published.rows("coaching", top=60, months=60).where("technician_id", SKIPPER)
+    assert len(wanted) == (4 if least == 20 else 3)
+    assert row["line_rates"] == pytest.approx(wanted)
+    assert row["n_line_least"] >= least
+    assert (row["line_at"][0], row["line_at"][-1], row["line_first"][:4]) == (0.0, 1.0, "2025")
+    published.close()
+
+
+def test_there_is_no_line_on_too_little_data(tmp_path: Path) -> None:
+    training, _ = changed(tmp_path, "DELETE FROM technician_month WHERE month_on < DATE '2025-09-01'")
+    assert told(training, "coaching")
+    assert "Without a zero, 2025" not in says(training)
+    assert "The lines:" not in says(training)
