@@ -79,6 +79,7 @@ def training_page(published: Published, publication: Row) -> str:
         state_words=words.ZEROING_STATES,
         min_visits=words.count(limits["technician_min_visits"]),
         material=words.inwc(limits["offset_material_inwc"]),
+        min_group=words.count(limits["offset_min_group"]),
         technician_q=words.inwc(limits["technician_q"]),
     )
 

@@ -1,6 +1,8 @@
 -- The training page's first answer: how often the fleet skips zeroing, how many technicians each state holds, and how many
 -- stand out in other habits (habits.sql), of all and of those who do not stand out in zeroing. One row.
 -- n_no_longer_above: of those who skip, whose visits since training reach down to the fleet's rate (coaching.sql).
+-- n_offset_not_told: judged technicians (n_judged) of whose readings with no gauge an offset can be told; of these
+-- n_few_hands have readings enough, but too few others share their sites.
 -- A technician below the minimum of visits is counted in n_too_few only and named nowhere.
 WITH habitual AS (
     SELECT DISTINCT technician_id
@@ -37,6 +39,23 @@ SELECT
                 AND wilson_lo(t.n_not_zeroed_after, t.n_after) <= technician_zeroing.fleet_skip_rate
         )
     ) AS n_no_longer_above,
+    count(*) FILTER (WHERE zeroing_state <> 'too_few_visits') AS n_judged,
+    count(*) FILTER (WHERE zeroing_state <> 'too_few_visits' AND hidden_offset_inwc IS NULL) AS n_offset_not_told,
+    count(*) FILTER (
+        WHERE zeroing_state <> 'too_few_visits' AND hidden_offset_inwc IS NULL
+        AND technician_id IN (
+            SELECT i.technician_id
+            FROM instrument_offset AS i
+            WHERE
+                i.return_offset_inwc IS NULL
+                AND i.n_visits >= (
+                    SELECT setting.value FROM setting
+                    WHERE setting.name = 'technician_min_visits'
+                )
+        )
+    ) AS n_few_hands,
+    count(*) FILTER (WHERE zeroing_state = 'zeroes' AND hidden_offset_inwc IS NULL) AS n_zeroes_not_told,
+    n_offset_not_told - n_few_hands AS n_few_readings,
     (SELECT count(*) FROM habitual) AS n_habitual,
     count(*) FILTER (
         WHERE zeroing_state = 'zeroes' AND technician_id IN (SELECT habitual.technician_id FROM habitual)

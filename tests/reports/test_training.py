@@ -151,7 +151,8 @@ SKIPPER = "T001"  # trained on 2024-03-04; the fleet's rate is 0.06
 def since(n_before: int, n_after: int, n_not_zeroed: int) -> str:
     return (
         f"UPDATE technician_training SET n_before = {n_before}, n_after = {n_after}, "
-        f"n_not_zeroed_after = {n_not_zeroed}, rate_after = {n_not_zeroed} / {n_after} WHERE technician_id = '{SKIPPER}'"
+        f"n_not_zeroed_after = {n_not_zeroed}, "
+        f"rate_after = {n_not_zeroed} / {n_after} WHERE technician_id = '{SKIPPER}'"
     )
 
 
@@ -191,7 +192,9 @@ def test_visits_before_the_training_say_so(tmp_path: Path) -> None:
         "DELETE FROM coaching_visit WHERE technician_id <> 'T001' OR visit_id NOT IN (FROM (SELECT visit_id "
     )
     few += "FROM coaching_visit WHERE technician_id = 'T001' ORDER BY visited_on DESC LIMIT 4))"
-    moved = "UPDATE technician SET trained_on = (SELECT visited_on FROM coaching_visit ORDER BY visited_on DESC, "
+    moved = (
+        "UPDATE technician SET trained_on = (SELECT visited_on FROM coaching_visit ORDER BY visited_on DESC, "
+    )
     moved += "visit_id LIMIT 1 OFFSET 2) WHERE technician_id = 'T001'"
     training, _ = changed(tmp_path, few, moved)
     rows = told(training, "coaching_visits")
@@ -230,3 +233,60 @@ def test_there_is_no_line_on_too_little_data(tmp_path: Path) -> None:
     assert told(training, "coaching")
     assert "Without a zero, 2025" not in says(training)
     assert "The lines:" not in says(training)
+
+
+def no_offset_told(where: str) -> tuple[str, str]:
+    """Offsets of these technicians cannot be told: too few hands in their group."""
+    return (
+        f"UPDATE technician_zeroing SET hidden_offset_inwc = NULL, zeroing_state = if(zeroing_state = 'zero_doubtful', "
+        f"'zeroes', zeroing_state) WHERE {where}",
+        "UPDATE instrument_offset SET return_offset_inwc = NULL, supply_offset_inwc = NULL, return_doubtful = FALSE "
+        f"WHERE {where}",
+    )
+
+
+def test_where_no_offset_can_be_told_nothing_says_that_zeros_hold(tmp_path: Path) -> None:
+    skips = "UPDATE technician_zeroing SET zeroing_state = 'zeroes' WHERE zeroing_state = 'skips_zero'"
+    training, index = changed(tmp_path, *no_offset_told("TRUE"), skips)
+    text = says(training)
+    assert "0 to coach on zeroing the manometer, whether zeros on record hold cannot be told" in text
+    assert "doubtful, " not in text
+    assert "That is an answer too" not in text
+    told_of = "cannot be told for 7 of 7: 7 share sites with too few others; offsets are told from 4 hands"
+    assert (
+        text.count(f"Whether zeros on record hold {told_of}") == 3
+    )  # on top, in the coaching list, in its section
+    assert "Nobody stands out from the fleet in how often the zero is skipped." in text
+    assert "7 of these only in how often the zero is skipped" in text
+    assert "Hidden offsets" in text
+    assert "whether zeros on record hold cannot be told" in says(index)
+
+
+def test_where_some_offsets_cannot_be_told_it_says_of_how_many_and_why(tmp_path: Path) -> None:
+    few = "DELETE FROM instrument_offset WHERE technician_id = 'T001'"
+    training, index = changed(tmp_path, *no_offset_told("technician_id IN ('T000', 'T001')"), few)
+    text = says(training)
+    assert "whose zero is on record but doubtful (cannot be told for 2)" in text
+    why = "1 shares sites with too few others; offsets are told from 4 hands (technicians with their gauges) in a group "
+    why += "on; 1 has fewer than 20 usable readings with any one gauge."
+    assert f"cannot be told for 2 of 7: {why}" in text
+    assert "is doubtful (cannot be told for 2)" in says(index)
+
+
+def test_where_all_offsets_are_told_nothing_is_said_of_others(pages: Path) -> None:
+    assert "cannot be told for" not in says(read_page(pages / "training.html"))
+
+
+def test_without_anyone_to_compare_with_nothing_says_that_all_is_well(
+    one_visit_pages: Path, tmp_path: Path
+) -> None:
+    text = says(read_page(one_visit_pages / "training.html"))
+    assert "Nobody has 20 visits yet: nothing was compared." in text
+    assert "Nothing was compared: fewer than two technicians have 20 visits." in text
+    assert "That is an answer too" not in text
+    lonely = (
+        "UPDATE technician_zeroing SET zeroing_state = if(technician_id = 'T002', 'zeroes', 'too_few_visits')"
+    )
+    training, _ = changed(tmp_path, lonely, "UPDATE practice_rate SET practice_state = 'as_fleet'")
+    assert says(training).count("One technician only has 20 visits: there is nobody to compare with.") == 2
+    assert "to coach on zeroing" not in says(training)
