@@ -52,7 +52,7 @@ def training_page(published: Published, publication: Row) -> str:
     coaching = published.rows("coaching", top=caps.COACHING, months=caps.COACHING_MONTHS)
     technicians = published.rows("zeroing_funnel", points=caps.POINTS)
     habits = published.rows("habits", top=caps.HABITS)
-    if any(row["technician_id"] is not None for row in technicians):
+    if len(technicians):
         alt = "Rate of visits without a zero against the number of visits, with the funnel's upper limit."
         page.draw(Figure("funnel", practice.funnel(technicians), technicians, alt, columns.FUNNEL))
     offsets = published.rows("offsets", top=caps.OFFSET_PAIRS)
@@ -70,6 +70,7 @@ def training_page(published: Published, publication: Row) -> str:
         line_top=max((row["line_peak_rate"] or 0.0 for row in coaching), default=0.0) or 1.0,
         look_at=_by_finding(published),
         pairs=_pairs(offsets),
+        marks=_marks(technicians),
         gauges=list(published.rows("gauges", top=caps.GAUGES)),
         judged=published.rows("gauges_judged").one,
         advice_words=ADVICE,
@@ -82,6 +83,12 @@ def training_page(published: Published, publication: Row) -> str:
         min_group=words.count(limits["offset_min_group"]),
         technician_q=words.inwc(limits["technician_q"]),
     )
+
+
+def _marks(technicians: Result) -> str:
+    """How many technicians the funnel shows, where it does not show all."""
+    n_all = technicians.one_of("n_all") or 0
+    return f"; {len(technicians)} of {words.count(n_all)} are drawn" if len(technicians) < n_all else ""
 
 
 def _pairs(offsets: Result) -> str:

@@ -3,7 +3,8 @@
 -- n_no_longer_above: of those who skip, whose visits since training reach down to the fleet's rate (coaching.sql).
 -- n_offset_not_told: judged technicians (n_judged) of whose readings with no gauge an offset can be told; of these
 -- n_few_hands have readings enough, but too few others share their sites.
--- A technician below the minimum of visits is counted in n_too_few only and named nowhere.
+-- A technician below the minimum of visits is counted in n_technicians and n_too_few only, and named nowhere: n_visits and
+-- n_not_zeroed are those of the judged, or what is left over would be that technician's.
 WITH habitual AS (
     SELECT DISTINCT technician_id
     FROM practice_rate
@@ -18,9 +19,10 @@ WITH habitual AS (
 
 SELECT
     count(*) AS n_technicians,
-    sum(n_visits) AS n_visits,
-    sum(n_not_zeroed) AS n_not_zeroed,
-    sum(n_not_zeroed) / nullif(sum(n_visits), 0) AS share_not_zeroed,
+    sum(n_visits) FILTER (WHERE zeroing_state <> 'too_few_visits') AS n_visits,
+    sum(n_not_zeroed) FILTER (WHERE zeroing_state <> 'too_few_visits') AS n_not_zeroed,
+    sum(n_not_zeroed) FILTER (WHERE zeroing_state <> 'too_few_visits')
+    / nullif(sum(n_visits) FILTER (WHERE zeroing_state <> 'too_few_visits'), 0) AS share_not_zeroed,
     median(fleet_skip_rate) AS fleet_skip_rate,
     count(*) FILTER (WHERE zeroing_state = 'skips_zero') AS n_skips_zero,
     count(*) FILTER (WHERE zeroing_state = 'zero_doubtful') AS n_zero_doubtful,

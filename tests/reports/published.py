@@ -135,7 +135,8 @@ def _publication(rows: Rows) -> None:
     rows.add("publication", TODAY, "0.1.0", at, "{}", TODAY.replace(day=1))
     for name, value in (("technician_min_visits", 20), ("gate_rejected_share", 0.05), ("min_visits", 3),
                         ("chronic_probability", 0.95), ("min_span_days", 90), ("within_probability", 0.05),
-                        ("technician_q", 0.05), ("offset_material_inwc", 0.02), ("offset_min_group", 4), ("trend_q", 0.10)):  # fmt: skip
+                        ("technician_q", 0.05), ("offset_material_inwc", 0.02),
+                        ("offset_min_group", 4), ("trend_q", 0.10)):  # fmt: skip
         rows.add("setting", name, value, "", "test")
     for check in CHECKS:
         rows.add("check_catalog", *check)

@@ -7,11 +7,13 @@ from datetime import timedelta
 from pathlib import Path
 
 import duckdb
+import polars as pl
 import pytest
 
 from pipeline.warehouse import SQL_DIR
 from reports import draw
-from reports.queries import Published
+from reports.charts import practice
+from reports.queries import Published, Result
 from reports.training import TEACH
 from tests.reports.published import TODAY, write_published
 from tests.reports.reading import ReadPage, Teller, read_page
@@ -267,8 +269,8 @@ def test_where_some_offsets_cannot_be_told_it_says_of_how_many_and_why(tmp_path:
     training, index = changed(tmp_path, *no_offset_told("technician_id IN ('T000', 'T001')"), few)
     text = says(training)
     assert "whose zero is on record but doubtful (cannot be told for 2)" in text
-    why = "1 shares sites with too few others; offsets are told from 4 hands (technicians with their gauges) in a group "
-    why += "on; 1 has fewer than 20 usable readings with any one gauge."
+    why = "1 shares sites with too few others; offsets are told from 4 hands (technicians with their gauges) in a "
+    why += "group on; 1 has fewer than 20 usable readings with any one gauge."
     assert f"cannot be told for 2 of 7: {why}" in text
     assert "is doubtful (cannot be told for 2)" in says(index)
 
@@ -290,3 +292,43 @@ def test_without_anyone_to_compare_with_nothing_says_that_all_is_well(
     training, _ = changed(tmp_path, lonely, "UPDATE practice_rate SET practice_state = 'as_fleet'")
     assert says(training).count("One technician only has 20 visits: there is nobody to compare with.") == 2
     assert "to coach on zeroing" not in says(training)
+
+
+def funnel_of(*technicians: tuple[str, int, float, str]) -> Result:
+    """Rows of the funnel: name, visits, rate, state."""
+    names = ("technician_id", "n_visits", "skip_rate", "zeroing_state")
+    frame = pl.DataFrame(technicians, schema=names, orient="row").with_columns(
+        skip_hi=pl.col("skip_rate") + 0.1
+    )
+    return Result("zeroing_funnel", "zeroing_funnel", {}, frame)
+
+
+def test_the_funnel_names_findings_only_and_no_name_lies_on_another() -> None:
+    sound = [(f"T{i:03d}", 150 + i % 50, 0.03, "zeroes") for i in range(70)]
+    near = [("T901", 170, 0.50, "skips_zero"), ("T902", 171, 0.50, "skips_zero"), ("T903", 172, 0.49, "skips_zero"),
+            ("T904", 171, 0.49, "zero_doubtful")]  # fmt: skip
+    places = practice.name_places(funnel_of(*sound, *near))
+    assert set(places) <= {name for name, *_ in near}
+    assert len(places) >= 2
+    assert places["T901"] != places["T902"]
+    alone = practice.name_places(
+        funnel_of(("A", 20, 0.5, "skips_zero"), ("B", 90, 0.1, "zero_doubtful"), *sound)
+    )
+    assert alone == {"A": "right", "B": "right"}
+    many = funnel_of(*((f"T{i:03d}", 100, 0.4, "skips_zero") for i in range(30)))
+    assert (
+        0 < len(practice.name_places(many)) < 5
+    )  # on one spot there is room for few names: the marks tell the others
+    assert practice.name_places(funnel_of(*sound)) == {}
+
+
+def test_findings_lie_on_top_of_the_others_and_names_on_top_of_all() -> None:
+    chart = practice.funnel(funnel_of(("T\\'1", 60, 0.5, "skips_zero"), ("T2", 60, 0.02, "zeroes")))
+    layers = [
+        (layer["mark"]["type"], str(layer.get("transform", "")))
+        for layer in chart.to_dict(validate=False)["layer"]
+    ]
+    marks = [which for kind, which in layers if kind == "point"]
+    assert ["!(" in which for which in marks] == [True, False]
+    assert [kind for kind, _ in layers][-2:] == ["text", "text"]
+    assert "T2" not in str([which for kind, which in layers if kind == "text"])
