@@ -12,7 +12,7 @@ from reports.queries import Published, Result, Row
 ADVICE = {
     "recalibrate_now": "recalibrate now",
     "recalibrate_by_then": "recalibrate by",
-    "none": "nothing to do",
+    "none": "far from a material offset; look again at its next calibration",
     "cannot_be_told": "cannot be told",
     "too_few_visits": "too few visits",
 }

@@ -291,7 +291,7 @@ def _technicians(rows: Rows, technicians: int) -> None:
                      offset, state)  # fmt: skip
         if n >= 20 and t % 2:
             rows.add("technician_training", technician_id, date(2024, 3, 4), 30, 12, 0.4, n, skipped, rate, rate - 0.4,
-                     rate - 0.5, rate - 0.3, "better")  # fmt: skip
+                     rate - 0.5, rate - 0.3, "better", 0.004)  # fmt: skip
         for month, skipped_then in enumerate((3, 1, 0, 2, 0, 4)):
             rows.add("technician_month", technician_id, date(2025, 7 + month, 1), 8, skipped_then)
         for row in rows.tables.get("visit_static", []):

@@ -87,7 +87,7 @@ CREATE TABLE gate_result (stage VARCHAR, expectation VARCHAR, table_name VARCHAR
   allowed BIGINT, detail VARCHAR);
 CREATE TABLE technician_training (technician_id VARCHAR, trained_on DATE, n_before BIGINT, n_not_zeroed_before BIGINT,
   rate_before DOUBLE, n_after BIGINT, n_not_zeroed_after BIGINT, rate_after DOUBLE, change DOUBLE, change_lo DOUBLE,
-  change_hi DOUBLE, since_training VARCHAR);
+  change_hi DOUBLE, since_training VARCHAR, q_value DOUBLE);
 CREATE TABLE technician_month (technician_id VARCHAR, month_on DATE, n_visits BIGINT, n_not_zeroed BIGINT);
 CREATE TABLE offset_follows (technician_id VARCHAR, instrument_id VARCHAR, port VARCHAR, offset_inwc DOUBLE,
   follows VARCHAR);

@@ -332,3 +332,17 @@ def test_findings_lie_on_top_of_the_others_and_names_on_top_of_all() -> None:
     assert ["!(" in which for which in marks] == [True, False]
     assert [kind for kind, _ in layers][-2:] == ["text", "text"]
     assert "T2" not in str([which for kind, which in layers if kind == "text"])
+
+
+def test_only_gauges_that_drift_are_listed_and_none_of_which_nothing_is_to_do(tmp_path: Path) -> None:
+    """A step whose interval leaves nothing out is no finding by itself: one in twenty does by chance."""
+    stepped = "UPDATE instrument_drift SET drift_state = 'no_drift_seen', advice = 'none', step_inwc = 0.01, "
+    stepped += "step_lo = 0.001, step_hi = 0.02 WHERE instrument_id <> 'M001a'"
+    training, _ = changed(tmp_path, stepped)
+    rows = [row for row in told(training, "gauges") if row.startswith("M0")]
+    assert [row[:5] for row in rows] == ["M001a"]
+    assert "nothing to do" not in says(training)
+    (tmp_path / "none").mkdir()
+    training, _ = changed(tmp_path / "none", stepped.replace(" WHERE instrument_id <> 'M001a'", ""))
+    assert told(training, "gauges") == []
+    assert "None of 9 gauges with enough visits" in says(training)
