@@ -96,6 +96,12 @@ CHECKS = (
         "A loaded filter adds static that no duct causes.",
     ),
     ("probe_near_turn", "Probe near a turn", "note", "Turbulence near a turn moves the reading."),
+    (
+        "component_drop_impossible",
+        "Impossible drop across filter or coil",
+        "set_aside",
+        "A drop cannot be larger than the static that contains it.",
+    ),
     ("unit_mismatch", "Another unit meant", "repaired or set_aside", "Pascals typed into an inches form."),
 )
 
@@ -139,7 +145,7 @@ def _publication(rows: Rows) -> None:
                         ("offset_min_group", 4), ("trend_q", 0.10)):  # fmt: skip
         rows.add("setting", name, value, "", "test")
     for check in CHECKS:
-        rows.add("check_catalog", *check)
+        rows.add("check_catalog", *check, "drops" if check[0] == "component_drop_impossible" else "visit")
     rows.add("gate_result", "loaded", "site_id is unique", "site", True, 0, 0, None)
 
 
@@ -185,6 +191,8 @@ def _visit(rows: Rows, rng: random.Random, number: int, unit: tuple[str, str, st
         rows.add("finding", visit_id, "filter_dirty", "not_like_new", "filter recorded as dirty")
     if repairs:
         rows.add("finding", visit_id, "ports_swapped", "repaired", repairs)
+    if number % 41 == 0:
+        rows.add("finding", visit_id, "component_drop_impossible", "set_aside", "filter drop +0.4")
     if number % 7 == 0:
         rows.add("finding", visit_id, "probe_near_turn", "note", "return taken near a turn")
     return tesp, not aside and not dirty
