@@ -14,6 +14,7 @@ TOP_FOUND = 2500  # entries in the search
 POINTS = 1200  # points in a picture
 NEWEST_VISITS = 24  # readings of one unit and mode
 COACHING = 60
+COACHING_MONTHS = 60  # of a technician's rate of visits without a zero
 OFFSET_PAIRS = 30
 HABITS = 40
 COACHING_FINDINGS = 80

@@ -120,6 +120,7 @@ CHECKS: Columns = (
     ("n_set_aside", "Set aside", "count"),
     ("n_repaired", "Repaired", "count"),
     ("n_not_like_new", "Not like new", "count"),
+    ("n_drop_set_aside", "Drop set aside", "count"),
     ("n_note", "Noted", "count"),
 )
 

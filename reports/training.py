@@ -12,7 +12,7 @@ from reports.queries import Published, Result, Row
 ADVICE = {
     "recalibrate_now": "recalibrate now",
     "recalibrate_by_then": "recalibrate by",
-    "none": "nothing to do",
+    "none": "far from a material offset; look again at its next calibration",
     "cannot_be_told": "cannot be told",
     "too_few_visits": "too few visits",
 }
@@ -49,10 +49,10 @@ def training_page(published: Published, publication: Row) -> str:
     """The finished page."""
     page = Page(published)
     headline = published.rows("training_headline").one
-    coaching = published.rows("coaching", top=caps.COACHING)
+    coaching = published.rows("coaching", top=caps.COACHING, months=caps.COACHING_MONTHS)
     technicians = published.rows("zeroing_funnel", points=caps.POINTS)
     habits = published.rows("habits", top=caps.HABITS)
-    if any(row["technician_id"] is not None for row in technicians):
+    if len(technicians):
         alt = "Rate of visits without a zero against the number of visits, with the funnel's upper limit."
         page.draw(Figure("funnel", practice.funnel(technicians), technicians, alt, columns.FUNNEL))
     offsets = published.rows("offsets", top=caps.OFFSET_PAIRS)
@@ -67,8 +67,10 @@ def training_page(published: Published, publication: Row) -> str:
         publication=publication,
         headline=headline,
         coaching=list(coaching),
+        line_top=max((row["line_peak_rate"] or 0.0 for row in coaching), default=0.0) or 1.0,
         look_at=_by_finding(published),
         pairs=_pairs(offsets),
+        marks=_marks(technicians),
         gauges=list(published.rows("gauges", top=caps.GAUGES)),
         judged=published.rows("gauges_judged").one,
         advice_words=ADVICE,
@@ -78,8 +80,15 @@ def training_page(published: Published, publication: Row) -> str:
         state_words=words.ZEROING_STATES,
         min_visits=words.count(limits["technician_min_visits"]),
         material=words.inwc(limits["offset_material_inwc"]),
+        min_group=words.count(limits["offset_min_group"]),
         technician_q=words.inwc(limits["technician_q"]),
     )
+
+
+def _marks(technicians: Result) -> str:
+    """How many technicians the funnel shows, where it does not show all."""
+    n_all = technicians.one_of("n_all") or 0
+    return f"; {len(technicians)} of {words.count(n_all)} are drawn" if len(technicians) < n_all else ""
 
 
 def _pairs(offsets: Result) -> str:

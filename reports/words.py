@@ -41,6 +41,7 @@ ZEROING_STATES = {
     "zeroes": "zeroes",
     "too_few_visits": "too few visits",
 }
+UNITS = {"inwc": "in. w.c.", "pa": "Pa", "mmwc": "mm w.c."}
 CONSEQUENCES = {
     "set_aside": "set aside",
     "repaired": "repaired",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import altair as alt
@@ -9,11 +10,17 @@ import altair as alt
 from reports.charts.parts import INWC, SIGNED, row_height, rows_of, share_axis
 from reports.queries import Result
 
-STATES = ("skips_zero", "zero_doubtful", "zeroes", "too_few_visits")
-WORDS = (
-    "{'skips_zero': 'skips the zero', 'zero_doubtful': 'zero doubtful', "
-    "'zeroes': 'zeroes', 'too_few_visits': 'too few visits'}"
-)
+STATES = ("skips_zero", "zero_doubtful", "zeroes")
+WORDS = "{'skips_zero': 'skips the zero', 'zero_doubtful': 'zero doubtful', 'zeroes': 'zeroes'}"
+NAMED = ("skips_zero", "zero_doubtful")
+FUNNEL_HEIGHT = 320  # px
+# Where a name may stand beside its mark: align, baseline, and how far off in px.
+NAME_PLACES = {
+    "right": ("left", "middle", 9, 0),
+    "left": ("right", "middle", -9, 0),
+    "above": ("center", "bottom", 0, -8),
+    "below": ("center", "top", 0, 8),
+}
 
 
 def funnel(technicians: Result) -> Any:
@@ -39,15 +46,22 @@ def funnel(technicians: Result) -> Any:
         .mark_line(color="var(--quiet)", strokeWidth=1.3)
         .encode(x=alt.X("n_visits:Q"), y=alt.Y("fleet_skip_rate:Q"))
     )
+    found = "indexof(['skips_zero', 'zero_doubtful'], datum.zeroing_state) >= 0"
     whisker = (
         alt.Chart(data)
         .transform_filter("datum.zeroing_state == 'skips_zero'")
         .mark_rule(color="var(--supply)", strokeWidth=1.2)
         .encode(x=alt.X("n_visits:Q"), y=alt.Y("skip_lo:Q"), y2=alt.Y2("skip_hi:Q"))
     )
-    marks = (
+    # Those who stand out lie on top of the others, who may be many.
+    looks: dict[str, dict[str, Any]] = {
+        f"!({found})": {"size": 45, "strokeWidth": 1.2},
+        found: {"size": 110, "strokeWidth": 2, "fill": "var(--paper)"},
+    }
+    marks = [
         alt.Chart(data)
-        .mark_point(size=80, strokeWidth=1.8, opacity=1)
+        .transform_filter(which)
+        .mark_point(opacity=1, **look)
         .encode(
             x=x,
             y=y,
@@ -57,14 +71,14 @@ def funnel(technicians: Result) -> Any:
                 legend=alt.Legend(orient="top", columns=2, labelExpr=f"({WORDS})[datum.value]"),
                 scale=alt.Scale(
                     domain=list(STATES),
-                    range=["var(--supply)", "var(--airflow_setting)", "var(--ink)", "var(--none)"],
+                    range=["var(--supply)", "var(--airflow_setting)", "var(--quiet)"],
                 ),
             ),
             shape=alt.Shape(
                 "zeroing_state:N",
                 title=None,
                 legend=alt.Legend(orient="top", columns=2, labelExpr=f"({WORDS})[datum.value]"),
-                scale=alt.Scale(domain=list(STATES), range=["triangle-up", "diamond", "circle", "cross"]),
+                scale=alt.Scale(domain=list(STATES), range=["triangle-up", "diamond", "circle"]),
             ),
             tooltip=[
                 alt.Tooltip("technician_id:N", title="technician"),
@@ -75,14 +89,58 @@ def funnel(technicians: Result) -> Any:
                 alt.Tooltip("skip_hi:Q", title="at most (95 %)", format=".0%"),
             ],
         )
-    )
-    names = (
+        for which, look in looks.items()
+    ]
+    places = name_places(technicians)
+    # Names lie on the paper's colour, so that they can be read among many marks.
+    halo: dict[str, Any] = {"stroke": "var(--paper)", "strokeWidth": 4, "strokeJoin": "round"}
+    names = [
         alt.Chart(data)
-        .transform_filter("datum.zeroing_state == 'skips_zero' && isValid(datum.technician_id)")
-        .mark_text(align="left", dx=9, fontSize=11)
+        .transform_filter(f"indexof({json.dumps(named)}, datum.technician_id) >= 0")
+        .mark_text(align=align, baseline=baseline, dx=dx, dy=dy, fontSize=11, **look)
         .encode(x=alt.X("n_visits:Q"), y=alt.Y("skip_rate:Q"), text=alt.Text("technician_id:N"))
+        for look in (halo, {})
+        for place, (align, baseline, dx, dy) in NAME_PLACES.items()
+        if (named := [who for who, where in places.items() if where == place])
+    ]
+    return alt.layer(
+        limit, fleet, *marks[:1], whisker, *marks[1:], *names, width="container", height=FUNNEL_HEIGHT
     )
-    return alt.layer(limit, fleet, whisker, marks, names, width="container", height=320)
+
+
+def name_places(technicians: Result, width: float = 360.0) -> dict[str, str]:
+    """Of each technician who stands out the place of the name, one of NAME_PLACES: the first that lies on no other mark
+    of theirs and on no other name, on a chart so wide [px]. Where none is free the name is left out: its mark tells it.
+    """
+    most = max((row["n_visits"] for row in technicians), default=1)
+    least = min((row["n_visits"] for row in technicians), default=0)
+    per_visit, per_share = width / max(most - least, 1), FUNNEL_HEIGHT / _top(technicians)
+    found = [row for row in technicians if row["zeroing_state"] in NAMED]
+    at = {
+        row["technician_id"]: (row["n_visits"] * per_visit, -row["skip_rate"] * per_share)
+        for row in sorted(found, key=lambda row: (-row["skip_rate"], row["technician_id"]))
+    }
+    taken = [(x - 5, y - 5, x + 5, y + 5) for x, y in at.values()]
+    places = {}
+    for who, (x, y) in at.items():
+        long = 6.5 * len(who)
+        boxes = {
+            "right": (x + 8, y - 6, x + 9 + long, y + 6),
+            "left": (x - 9 - long, y - 6, x - 8, y + 6),
+            "above": (x - long / 2, y - 20, x + long / 2, y - 7),
+            "below": (x - long / 2, y + 7, x + long / 2, y + 20),
+        }
+        for place, box in boxes.items():
+            if not any(_overlap(box, other) for other in taken):
+                places[who] = place
+                taken.append(box)
+                break
+    return places
+
+
+def _overlap(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    """Whether two boxes (left, top, right, bottom) share any space."""
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _top(technicians: Result) -> float:

@@ -159,6 +159,7 @@ TAKEN = {  # column of check_shares.sql: how it reads, and the fill, as in fates
     "n_set_aside": ("set aside", "var(--ink)"),
     "n_repaired": ("repaired", "url(#h-repaired)"),
     "n_not_like_new": ("not like new", "url(#h-worn)"),
+    "n_drop_set_aside": ("drop set aside", "var(--paper)"),
     "n_note": ("noted", "var(--hair)"),
 }
 CHECK_HEIGHT = 30  # px: what the check is and what follows, and below it the bar

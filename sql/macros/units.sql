@@ -16,6 +16,16 @@ CREATE OR REPLACE MACRO to_inwc(value DOUBLE, unit VARCHAR) AS (
     value * inwc_per(unit)
 );
 
+-- A unit of pressure (inwc, pa, mmwc; no unit counts as inwc) as it is written: in. w.c., Pa, mm w.c.
+-- unit: text. source: data contract section 1
+CREATE OR REPLACE MACRO unit_words(unit VARCHAR) AS (
+    CASE coalesce(unit, 'inwc')
+        WHEN 'inwc' THEN 'in. w.c.'
+        WHEN 'pa' THEN 'Pa'
+        WHEN 'mmwc' THEN 'mm w.c.'
+    END
+);
+
 -- Inches of water column in pascals.
 -- unit: Pa. source: NIST SP 811 App. B, 249.08891 Pa per conventional inch of water
 CREATE OR REPLACE MACRO inwc_to_pa(x DOUBLE) AS (

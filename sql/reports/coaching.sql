@@ -2,6 +2,10 @@
 -- q_value: of the reason's own test, skipping or offset. Only technicians with the minimum of visits are named. The offsets
 -- of both ports and of the total are those with the instrument of the hidden offset (technician_zeroing.sql), of the total
 -- its size with its 95 % interval (1.96 standard errors).
+-- since_state: how the visits since the last training compare with the fleet's rate, with Wilson's 95 % interval: no longer
+-- above it where the interval reaches down to it. Empty where nothing came before the training.
+-- line_...: the rate month by month over the latest months months, each point over the fewest months up to it that hold the
+-- minimum of visits together, so that no point rests on less; at least three points. line_at: where it stands, 0 to 1.
 WITH limits AS (
     SELECT setting.value AS min_visits
     FROM setting
@@ -52,12 +56,111 @@ follows AS (
         arg_max(follows, abs(offset_inwc)) AS follows
     FROM offset_follows
     GROUP BY technician_id
+),
+
+trained AS (
+    SELECT
+        technician_id,
+        n_after AS n_since,
+        n_not_zeroed_after AS n_not_zeroed_since,
+        rate_after AS since_rate,
+        wilson_lo(n_not_zeroed_after, n_after) AS since_rate_lo,
+        wilson_hi(n_not_zeroed_after, n_after) AS since_rate_hi
+    FROM technician_training
+    WHERE n_before > 0
+),
+
+to_coach AS (
+    SELECT technician_zeroing.*
+    FROM technician_zeroing
+    WHERE
+        technician_zeroing.zeroing_state IN ('skips_zero', 'zero_doubtful')
+        AND technician_zeroing.n_visits >= (SELECT limits.min_visits FROM limits)
+),
+
+to_date AS (
+    SELECT
+        m.technician_id,
+        m.month_on,
+        sum(m.n_visits) OVER up_to AS visits_to_date,
+        sum(m.n_not_zeroed) OVER up_to AS skipped_to_date,
+        visits_to_date - (SELECT limits.min_visits FROM limits) AS enough_from
+    FROM technician_month AS m
+    INNER JOIN to_coach ON m.technician_id = to_coach.technician_id
+    WINDOW up_to AS (PARTITION BY m.technician_id ORDER BY m.month_on)
+),
+
+begins AS (
+    SELECT
+        technician_id,
+        visits_to_date,
+        skipped_to_date
+    FROM to_date
+    UNION ALL
+    SELECT
+        technician_id,
+        0 AS visits_to_date,
+        0 AS skipped_to_date
+    FROM to_coach
+),
+
+points AS (
+    SELECT
+        d.technician_id,
+        d.month_on,
+        (d.visits_to_date - b.visits_to_date)::BIGINT AS n_visits,
+        (d.skipped_to_date - b.skipped_to_date) / (d.visits_to_date - b.visits_to_date) AS rate
+    FROM to_date AS d
+    ASOF INNER JOIN begins AS b ON d.technician_id = b.technician_id AND d.enough_from >= b.visits_to_date
+    WHERE d.month_on > (SELECT publication.today FROM publication) - to_months(getvariable('months'))
+),
+
+lines AS (
+    SELECT
+        technician_id,
+        list(rate ORDER BY month_on) AS line_rates,
+        list(month_on ORDER BY month_on) AS line_months,
+        list_transform(
+            line_months,
+            LAMBDA m: date_diff('month', line_months[1], m) / date_diff('month', line_months[1], line_months[-1])
+        ) AS line_at,
+        strftime(min(month_on), '%Y-%m') AS line_first,
+        strftime(max(month_on), '%Y-%m') AS line_last,
+        max(rate) AS line_peak_rate,
+        arg_max(rate, month_on) AS line_last_rate,
+        arg_max(n_visits, month_on) AS n_line_last,
+        min(n_visits) AS n_line_least
+    FROM points
+    GROUP BY technician_id
+    HAVING count(*) >= 3
 )
 
 SELECT
     z.technician_id,
     z.branch,
     t.trained_on,
+    s.n_since,
+    s.n_not_zeroed_since,
+    s.since_rate,
+    s.since_rate_lo,
+    s.since_rate_hi,
+    CASE
+        WHEN s.n_since < (SELECT limits.min_visits FROM limits) THEN 'too_few_visits'
+        WHEN s.since_rate_lo <= z.fleet_skip_rate THEN 'no_longer_above'
+        WHEN s.since_rate_lo > z.fleet_skip_rate THEN 'still_above'
+    END AS since_state,
+    l.line_rates,
+    l.line_at,
+    l.line_first,
+    l.line_last,
+    l.line_peak_rate,
+    l.line_last_rate,
+    l.n_line_last,
+    l.n_line_least,
+    CASE
+        WHEN t.trained_on BETWEEN l.line_months[1] AND l.line_months[-1]
+            THEN date_diff('day', l.line_months[1], t.trained_on) / date_diff('day', l.line_months[1], l.line_months[-1])
+    END AS line_trained_at,
     z.zeroing_state,
     z.n_visits,
     z.n_not_zeroed,
@@ -79,14 +182,13 @@ SELECT
     abs(i.tesp_offset_inwc) + 1.96 * i.tesp_offset_se AS total_off_hi_inwc,
     follows.follows,
     count(*) OVER () AS n_to_coach
-FROM technician_zeroing AS z
+FROM to_coach AS z
 LEFT JOIN technician AS t ON z.technician_id = t.technician_id
+LEFT JOIN trained AS s ON z.technician_id = s.technician_id
+LEFT JOIN lines AS l ON z.technician_id = l.technician_id
 LEFT JOIN follows ON z.technician_id = follows.technician_id
 LEFT JOIN offset_test AS o ON z.technician_id = o.technician_id
 LEFT JOIN hidden AS h ON z.technician_id = h.technician_id
 LEFT JOIN instrument_offset AS i ON h.technician_id = i.technician_id AND h.instrument_id = coalesce(i.instrument_id, '')
-WHERE
-    z.zeroing_state IN ('skips_zero', 'zero_doubtful')
-    AND z.n_visits >= (SELECT limits.min_visits FROM limits)
 ORDER BY z.zeroing_state ASC, z.skip_lo DESC, abs(z.hidden_offset_inwc) DESC, z.technician_id ASC
 LIMIT getvariable('top');

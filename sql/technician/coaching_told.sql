@@ -44,31 +44,75 @@ SELECT
             THEN printf('others at this unit, mode and state: median %.3f of %d', others_inwc, n_others)
         ELSE 'nobody else read this unit, mode and state'
     END
-    || printf('; offset over all visits %+.3f; zeros on record: ', offset_inwc),
+    || printf('; offset over all visits %+.3f in. w.c.; zeros on record: ', offset_inwc),
     TRUE
 FROM beside;
 
 -- What zeros are on record of the visits with a reading of a doubtful zero. These are picked first: joined in one step,
 -- DuckDB may put all visits into a hash table to look few up in it.
 CREATE OR REPLACE TEMP TABLE coaching_zero_visit AS
-SELECT rowid AS visit_row, visit_id
+SELECT
+    rowid AS visit_row,
+    visit_id,
+    coalesce(starts_with(repairs, 'unit: read as '), FALSE) AS unit_repaired
 FROM staging.visit_measured
 WHERE rowid IN (SELECT visit_row FROM coaching_look WHERE of_zero);
 
+-- Zeros are told in in. w.c., as they were used, and as they were written where that is another unit. Where the unit of
+-- the readings was mended, zeros follow as in repair/2_unit.sql.
 CREATE OR REPLACE TEMP TABLE coaching_zero AS
+WITH written AS (
+    SELECT
+        s.visit_row,
+        s.unit_repaired,
+        v.zeroed_at,
+        v.zero_return,
+        v.zero_supply,
+        coalesce(v.pressure_unit, 'inwc')::VARCHAR AS unit,
+        if(unit = 'pa', 'inwc', 'pa') AS other_unit,
+        greatest(abs(v.zero_return), abs(v.zero_supply)) AS larger_zero
+    FROM coaching_zero_visit AS s
+    INNER JOIN visit AS v USING (visit_id)
+),
+
+taken AS (
+    SELECT
+        *,
+        CASE
+            WHEN
+                unit_repaired
+                AND NOT coalesce(
+                    within(to_inwc(larger_zero, unit), getvariable('zero_offset_limit_inwc'))
+                    AND exceeds(to_inwc(larger_zero, other_unit), getvariable('zero_offset_limit_inwc')), FALSE
+                ) THEN other_unit
+            ELSE unit
+        END AS unit_taken
+    FROM written
+),
+
+worded AS (
+    SELECT
+        *,
+        unit_words(unit) || if(unit_taken = unit, '', ', read as ' || unit_words(unit_taken)) AS recorded_in,
+        list_transform(
+            [zero_return, zero_supply],
+            LAMBDA z: coalesce(
+                printf('%.3f in. w.c.', round(to_inwc(z, unit_taken), 3) + 0)
+                || if(unit = 'inwc' AND unit_taken = 'inwc', '', ' (recorded ' || z::VARCHAR || ' ' || recorded_in || ')'),
+                'not written'
+            )
+        ) AS ports
+    FROM taken
+)
+
 SELECT
-    s.visit_row,
+    visit_row,
     CASE
-        WHEN v.zero_return IS NULL AND v.zero_supply IS NULL AND v.zeroed_at IS NULL THEN 'none'
-        WHEN v.zero_return IS NULL AND v.zero_supply IS NULL THEN 'the time only'
-        ELSE printf(
-            'return %s, supply %s',
-            coalesce(v.zero_return::VARCHAR, 'not written'),
-            coalesce(v.zero_supply::VARCHAR, 'not written')
-        )
+        WHEN zero_return IS NULL AND zero_supply IS NULL AND zeroed_at IS NULL THEN 'none'
+        WHEN zero_return IS NULL AND zero_supply IS NULL THEN 'the time only'
+        ELSE printf('return %s, supply %s', ports[1], ports[2])
     END AS told
-FROM coaching_zero_visit AS s
-INNER JOIN visit AS v USING (visit_id);
+FROM worded;
 
 CREATE OR REPLACE TEMP VIEW coaching_told AS
 SELECT

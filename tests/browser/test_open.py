@@ -196,6 +196,7 @@ def test_every_check_says_what_follows_from_it(folder: Path, visit: Visit) -> No
         "n_set_aside": "set aside",
         "n_repaired": "repaired",
         "n_not_like_new": "not like new",
+        "n_drop_set_aside": "drop set aside",
         "n_note": "noted",
     }
     wanted = [

@@ -96,6 +96,12 @@ CHECKS = (
         "A loaded filter adds static that no duct causes.",
     ),
     ("probe_near_turn", "Probe near a turn", "note", "Turbulence near a turn moves the reading."),
+    (
+        "component_drop_impossible",
+        "Impossible drop across filter or coil",
+        "set_aside",
+        "A drop cannot be larger than the static that contains it.",
+    ),
     ("unit_mismatch", "Another unit meant", "repaired or set_aside", "Pascals typed into an inches form."),
 )
 
@@ -136,11 +142,12 @@ def _publication(rows: Rows) -> None:
     for name, value in (("technician_min_visits", 20), ("gate_rejected_share", 0.05), ("min_visits", 3),
                         ("chronic_probability", 0.95), ("min_span_days", 90), ("within_probability", 0.05),
                         ("technician_q", 0.05), ("offset_material_inwc", 0.02), ("trend_q", 0.10),
+                         ("offset_min_group", 4),
                         ("least_airflow_share", 0.80), ("change_material_inwc", 0.03),
                         ("tariff_per_kwh", 0.15)):  # fmt: skip
         rows.add("setting", name, value, "", "test")
     for check in CHECKS:
-        rows.add("check_catalog", *check)
+        rows.add("check_catalog", *check, "drops" if check[0] == "component_drop_impossible" else "visit")
     rows.add("gate_result", "loaded", "site_id is unique", "site", True, 0, 0, None)
 
 
@@ -186,6 +193,8 @@ def _visit(rows: Rows, rng: random.Random, number: int, unit: tuple[str, str, st
         rows.add("finding", visit_id, "filter_dirty", "not_like_new", "filter recorded as dirty")
     if repairs:
         rows.add("finding", visit_id, "ports_swapped", "repaired", repairs)
+    if number % 41 == 0:
+        rows.add("finding", visit_id, "component_drop_impossible", "set_aside", "filter drop +0.4")
     if number % 7 == 0:
         rows.add("finding", visit_id, "probe_near_turn", "note", "return taken near a turn")
     return tesp, not aside and not dirty
@@ -295,7 +304,9 @@ def _technicians(rows: Rows, technicians: int) -> None:
                      offset, state)  # fmt: skip
         if n >= 20 and t % 2:
             rows.add("technician_training", technician_id, date(2024, 3, 4), 30, 12, 0.4, n, skipped, rate, rate - 0.4,
-                     rate - 0.5, rate - 0.3, "better")  # fmt: skip
+                     rate - 0.5, rate - 0.3, "better", 0.004)  # fmt: skip
+        for month, skipped_then in enumerate((3, 1, 0, 2, 0, 4)):
+            rows.add("technician_month", technician_id, date(2025, 7 + month, 1), 8, skipped_then)
         for row in rows.tables.get("visit_static", []):
             if row[3] == technician_id and n >= 20 and state == "skips_zero" and row[25] is not None:
                 rows.add("coaching_visit", technician_id, "zero_not_recorded", row[0], row[31], row[1], row[2], row[6],

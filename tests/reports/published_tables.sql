@@ -6,7 +6,7 @@ CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR,
   rows_read BIGINT, rows_loaded BIGINT, rows_rejected BIGINT, rows_repeated BIGINT, rows_superseded BIGINT);
 CREATE TABLE rejected_row (file VARCHAR, line_number BIGINT, table_name VARCHAR, raw_line VARCHAR, reason VARCHAR,
   detail VARCHAR);
-CREATE TABLE check_catalog (check_id VARCHAR, title VARCHAR, consequence VARCHAR, why VARCHAR);
+CREATE TABLE check_catalog (check_id VARCHAR, title VARCHAR, consequence VARCHAR, why VARCHAR, applies_to VARCHAR);
 CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR, detail VARCHAR);
 CREATE TABLE site (site_id VARCHAR, branch VARCHAR, site_label VARCHAR, elevation_ft DOUBLE);
 CREATE TABLE equipment (equipment_id VARCHAR, site_id VARCHAR, equipment_kind VARCHAR, installed_on DATE,
@@ -87,7 +87,8 @@ CREATE TABLE gate_result (stage VARCHAR, expectation VARCHAR, table_name VARCHAR
   allowed BIGINT, detail VARCHAR);
 CREATE TABLE technician_training (technician_id VARCHAR, trained_on DATE, n_before BIGINT, n_not_zeroed_before BIGINT,
   rate_before DOUBLE, n_after BIGINT, n_not_zeroed_after BIGINT, rate_after DOUBLE, change DOUBLE, change_lo DOUBLE,
-  change_hi DOUBLE, since_training VARCHAR);
+  change_hi DOUBLE, since_training VARCHAR, q_value DOUBLE);
+CREATE TABLE technician_month (technician_id VARCHAR, month_on DATE, n_visits BIGINT, n_not_zeroed BIGINT);
 CREATE TABLE offset_follows (technician_id VARCHAR, instrument_id VARCHAR, port VARCHAR, offset_inwc DOUBLE,
   follows VARCHAR);
 CREATE TABLE practice_rate (technician_id VARCHAR, check_id VARCHAR, n_visits BIGINT, n_found BIGINT, rate DOUBLE,

@@ -74,8 +74,8 @@ def test_checks_stand_in_the_order_of_what_follows_from_them(published_file: Pat
     published = Published.open(published_file)
     rows = [row for row in published.rows("check_shares") if row["n_visits"]]
     published.close()
-    order = ["set_aside", "repaired", "not_like_new", "note"]
-    assert len({row["taken_as"] for row in rows}) == 4
+    order = ["set_aside", "repaired", "not_like_new", "drop_set_aside", "note"]
+    assert {row["taken_as"] for row in rows} == set(order)
     for row in rows:
         largest = max(order, key=lambda taken: (row[f"n_{taken}"], -order.index(taken)))
         assert row["taken_as"] == largest
@@ -88,4 +88,21 @@ def test_what_each_check_takes_is_what_it_finds(pages: Path) -> None:
     text = read_page(pages / "data_quality.html").text
     assert "What each check finds" in text
     assert "What each check takes" not in text
-    assert "a note takes nothing" in text
+    assert "A note takes nothing" in text
+
+
+def test_an_impossible_drop_goes_alone(published_file: Path, pages: Path) -> None:
+    """The visits themselves are used: nothing on the page says that they are set aside."""
+    with duckdb.connect(str(published_file), read_only=True) as con:
+        ((n_found, n_valid),) = con.sql(
+            "SELECT count(*), count(*) FILTER (valid) FROM finding JOIN visit_static USING (visit_id) "
+            "WHERE check_id = 'component_drop_impossible'"
+        ).fetchall()
+    assert n_valid > 0
+    page = read_page(pages / "data_quality.html")
+    (row,) = (row for row in page.rows("check_shares") if row["check_id"] == "component_drop_impossible")
+    assert (row["n_set_aside"], row["n_drop_set_aside"], row["n_visits"]) == (0, n_found, n_found)
+    text = " ".join(page.text.split())
+    assert "Only the drop is set aside." in text
+    assert "where only its drop across filter or coil is, the visit itself is used" in text
+    assert "Only what is set aside is not used" not in text

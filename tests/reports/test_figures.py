@@ -65,7 +65,7 @@ NAMED_BY: dict[str, Callable[[Row], list[str]]] = {  # query: the words by which
 # Of a whole group, told once.
 COUNTS_OF_ALL = {"n_chronic_in_side", "n_uncertain_in_side", "n_in_side", "n_ranked", "n_rising", "n_over_by_line",
                  "n_habits", "n_upkeep", "n_wanted", "n_waiting", "n_of_kind", "n_repaired", "n_rejected",
-                 "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding"}  # fmt: skip
+                 "n_expectations", "n_failed", "n_recent", "n_before", "n_of_finding", "n_since_training"}  # fmt: skip
 
 
 def _state(row: Row) -> str:
@@ -83,13 +83,14 @@ SHARES = ("rate", "share", "share_peak", "_recent", "_before", "_after", "_rejec
 
 def style_of(column: str) -> tuple[str, ...]:
     """The formats in which a column may be shown."""
-    pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi", "_recorded")
+    pressures = ("_inwc", "_inwc_per_year", "slope_lo", "slope_hi", "step_lo", "step_hi")
     by_ending: dict[tuple[str, ...], tuple[str, ...]] = {
         ("cost_per_tenth_inwc",): ("count",),
         pressures: ("inwc", "inwc3", "signed", "signed3"),
         ("crossing_on", "_earliest_on", "_latest_on"): ("month",),
         ("_on", "today", "offsets_before"): ("day",),
         ("_at",): ("day", "minute"),
+        ("_recorded",): ("plain",),  # as it was written, in the row's own unit
         ("q_value",): ("q",),
         ("value",): ("plain",),
         ("prob_over_rated", "prob_side"): ("chance",),

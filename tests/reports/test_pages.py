@@ -143,8 +143,29 @@ def test_nobody_below_the_minimum_of_visits_is_named(published_file: Path, pages
         html = (pages / name).read_text(encoding="utf-8")
         assert [t for t in few if t in html or t.replace("T", "M") in html] == []
     funnel = read_page(pages / "training.html").rows("zeroing_funnel")
-    assert {row["technician_id"] for row in funnel} == {*many, None}
-    assert sum(row["technician_id"] is None for row in funnel) == len(few)
+    assert {row["technician_id"] for row in funnel} == many
+    assert all(row["n_visits"] >= 20 for row in funnel)
+
+
+def test_what_the_training_page_leaves_out_cannot_be_told_from_its_totals(
+    published_file: Path, pages: Path
+) -> None:
+    """A row without a name beside all other names, or a total over all beside theirs, names by elimination."""
+    with duckdb.connect(str(published_file), read_only=True) as con:
+        counted = "SELECT count(*), sum(n_visits), sum(n_not_zeroed) FROM technician_zeroing"
+        (judged,) = con.sql(f"{counted} WHERE n_visits >= 20").fetchall()
+        (both,) = con.sql(counted).fetchall()
+    assert all(few < whole for few, whole in zip(judged, both, strict=True))
+    page = read_page(pages / "training.html")
+    text = " ".join(page.text.split())
+    assert (
+        f"{both[0]} technicians; {judged[0]} with at least 20 visits: {judged[1]} visits, {judged[2]} ("
+        in text
+    )
+    assert not re.search(rf"\b({both[1]}|{both[2]}) visits", text)
+    funnel = page.rows("zeroing_funnel")
+    assert (len(funnel), sum(r["n_visits"] for r in funnel), sum(r["n_not_zeroed"] for r in funnel)) == judged
+    assert "not known" not in str([row["technician_id"] for row in funnel])
 
 
 def test_where_nobody_has_enough_visits_nobody_is_named(tmp_path: Path) -> None:

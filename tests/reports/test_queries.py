@@ -175,11 +175,15 @@ def test_the_fleet_is_counted_as_its_visits_are(small_file: Path) -> None:
     assert [row["visit_id"] for row in examples] == [v for (v,) in newest]
     n_repaired = published.con.sql("SELECT count(*) FROM visit_static WHERE repairs <> ''").fetchall()[0][0]
     assert examples.one_of("n_repaired") == n_repaired >= 40
+    aside = "consequence = 'set_aside' AND check_id"
+    drops = "'component_drop_impossible'"
     shares = published.con.sql(
-        "SELECT check_id, count(*), count(*) FILTER (consequence = 'set_aside') FROM finding GROUP BY ALL ORDER BY ALL"
+        f"SELECT check_id, count(*), count(*) FILTER ({aside} <> {drops}), count(*) FILTER ({aside} = {drops}) "
+        "FROM finding GROUP BY ALL ORDER BY ALL"
     ).fetchall()
     told_of = [row for row in published.rows("check_shares") if row["n_visits"]]
-    assert sorted((row["check_id"], row["n_visits"], row["n_set_aside"]) for row in told_of) == shares
+    counts = ("n_visits", "n_set_aside", "n_drop_set_aside")
+    assert sorted((row["check_id"], *(row[n] for n in counts)) for row in told_of) == shares
     published.close()
 
 

@@ -29,6 +29,11 @@ EDGES: dict[str, Any] = {
     "inwc_per(NULL)": 1.0,
     "inwc_per('psi')": None,
     "to_inwc(2.5, 'PA')": None,
+    "unit_words('inwc')": "in. w.c.",
+    "unit_words('pa')": "Pa",
+    "unit_words('mmwc')": "mm w.c.",
+    "unit_words(NULL)": "in. w.c.",
+    "unit_words('psi')": None,
     # air
     "density_ratio(40000)": None,
     "density_ratio(-300) > 1": True,

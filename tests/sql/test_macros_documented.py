@@ -17,6 +17,7 @@ MACRO = re.compile(r"((?:^-- .*\n)+)CREATE OR REPLACE MACRO (\w+)\(([^)]*)\) AS(
 MAY_BE_NULL = {
     ("inwc_per", "unit"),  # no unit counts as inwc
     ("to_inwc", "unit"),
+    ("unit_words", "unit"),
     ("excess_restriction", "airflow_ratio"),  # unknown: all of the excess is restriction
     ("excess_airflow", "airflow_ratio"),
     ("return_budget", "design_return"),  # unknown: half of the rating each
@@ -78,7 +79,7 @@ def test_null_gives_null(warehouse: Warehouse, name: str, parameters: list[tuple
 @pytest.mark.parametrize("name", [name for name, _ in SCALAR if not name.startswith("_")])
 def test_an_untyped_null_is_taken_too(warehouse: Warehouse, name: str) -> None:
     n = len(dict(SCALAR)[name])
-    expected = {"inwc_per": 1.0}.get(name)
+    expected = {"inwc_per": 1.0, "unit_words": "in. w.c."}.get(name)
     assert warehouse.scalar(f"SELECT {name}({', '.join(['NULL'] * n)})") == expected
 
 
