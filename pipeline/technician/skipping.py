@@ -50,9 +50,9 @@ def _honest(
     """Which technicians of `base` set the fleet's rate, and the beta-binomial a, b of these.
 
     From a start without anybody who would be unlikely if all had one rate, so that skippers do not hide one another:
-    then those are out who are unlikely in the fleet as it is without them. The likeliest of these come back, one by one,
-    until one is OUTSIDE: the fleet without it and any rate as likely for it, against the fleet fitted anew with it. For a
-    cut tail makes the spread too small, which cuts off more of the tail.
+    then those are out who are unlikely in the fleet as it is without them. The likeliest of these come back, one by
+    one, until one is OUTSIDE: the fleet without it and any rate as likely for it, against the fleet fitted anew with
+    it. For a cut tail makes the spread too small, which cuts off more of the tail.
     """
     kept = base
     for _ in range(20):
