@@ -128,6 +128,13 @@ DEFAULTS: tuple[Setting, ...] = (
     ),
     Setting("change_point_material_inwc", 0.04, "in. w.c.", COMMON),
     Setting("change_point_evidence", 3.0, "natural log of the likelihood ratio", "20 to 1; " + COMMON),
+    Setting(
+        "measurer_sd_untold_inwc",
+        0.02,
+        "in. w.c.",
+        "how far hands may be off whose offset cannot be told; from simulation, docs/statistics.md; "
+        + COMMON,
+    ),
     Setting("days_per_year", 365.25, "d/year", "Julian year"),
     # technicians
     Setting("technician_min_visits", 20, "visits", "data contract section 4"),

@@ -1,7 +1,8 @@
 """How often technicians skip zeroing, against a fleet that is not inflated by the skippers.
 
-A robust fleet rate by trimming, a beta-binomial for the honest spread between technicians, one-sided tests,
-funnel limits (Spiegelhalter 2005, with over-dispersion) and empirical-Bayes shrinkage (Efron and Morris 1977).
+A robust fleet rate by trimming, a beta-binomial for the honest spread between technicians, fitted anew with each
+trimming (the honest tail belongs to the fleet), one-sided tests, funnel limits (Spiegelhalter 2005, with
+over-dispersion) and empirical-Bayes shrinkage (Efron and Morris 1977).
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ from scipy import optimize, special, stats
 
 Floats = NDArray[np.float64]
 
-TRIM_P = 0.001  # a technician this unlikely under the pooled rate does not help to set it
+TRIM_P = 0.001  # a technician this unlikely in the fleet does not help to set its rate and spread
+OUTSIDE = np.log(20)  # of how much likelier it must be that a technician is outside of the fleet, to stay out
 LARGEST_PRIOR = 1e6  # a + b of a beta-binomial that is a binomial for every purpose here
 
 
@@ -31,6 +33,27 @@ class SkipRates:
 def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray[np.bool_]) -> SkipRates:
     """Judge `skipped` of `visits` (shape (k,)); the fleet's rate comes from technicians marked in `counts`."""
     base = counts if counts.any() else visits > 0
+    kept, a, b = _honest(skipped, visits, base)
+    all_a, all_b = (a, b) if (kept == base).all() else beta_binomial(skipped[base], visits[base])
+    chances = BetaBinomial(a, b, most=int(visits.max()))
+    return SkipRates(
+        fleet_rate=_pooled(skipped[kept], visits[kept]),
+        p_value=at_least(skipped, visits, chances),
+        funnel_hi=funnel_limit(visits, chances, funnel_p),
+        shrunk_rate=(skipped + all_a) / (visits + all_a + all_b),
+    )
+
+
+def _honest(
+    skipped: Floats, visits: Floats, base: NDArray[np.bool_]
+) -> tuple[NDArray[np.bool_], float, float]:
+    """Which technicians of `base` set the fleet's rate, and the beta-binomial a, b of these.
+
+    From a start without anybody who would be unlikely if all had one rate, so that skippers do not hide one another:
+    then those are out who are unlikely in the fleet as it is without them. The likeliest of these come back, one by
+    one, until one is OUTSIDE: the fleet without it and any rate as likely for it, against the fleet fitted anew with
+    it. For a cut tail makes the spread too small, which cuts off more of the tail.
+    """
     kept = base
     for _ in range(20):
         rate = _pooled(skipped[kept], visits[kept])
@@ -41,14 +64,33 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
             break
         kept = new
     a, b = beta_binomial(skipped[kept], visits[kept])
-    all_a, all_b = (a, b) if (kept == base).all() else beta_binomial(skipped[base], visits[base])
-    chances = BetaBinomial(a, b, most=int(visits.max()))
-    return SkipRates(
-        fleet_rate=_pooled(skipped[kept], visits[kept]),
-        p_value=at_least(skipped, visits, chances),
-        funnel_hi=funnel_limit(visits, chances, funnel_p),
-        shrunk_rate=(skipped + all_a) / (visits + all_a + all_b),
-    )
+    for _ in range(20):
+        new = base & (_tail(skipped, visits, a, b) >= TRIM_P)
+        if not new.any() or (new == kept).all():
+            break
+        kept = new
+        a, b = beta_binomial(skipped[kept], visits[kept])
+    out = np.flatnonzero(base & ~kept)
+    for who in out[np.argsort(-_tail(skipped, visits, a, b)[out], kind="stable")]:
+        new = kept.copy()
+        new[who] = True
+        new_a, new_b = beta_binomial(skipped[new], visits[new])
+        outside = _log_likelihood(skipped[kept], visits[kept], a, b) - np.log(visits[who] + 1)
+        if outside - _log_likelihood(skipped[new], visits[new], new_a, new_b) >= OUTSIDE:
+            break
+        kept, a, b = new, new_a, new_b
+    return kept, a, b
+
+
+def _log_likelihood(skipped: Floats, visits: Floats, a: float, b: float) -> float:
+    """Of a beta-binomial, with the number of ways."""
+    ways = -np.log(visits + 1) - special.betaln(skipped + 1, visits - skipped + 1)
+    return float((ways + special.betaln(skipped + a, visits - skipped + b) - special.betaln(a, b)).sum())
+
+
+def _tail(skipped: Floats, visits: Floats, a: float, b: float) -> Floats:
+    """P(X >= skipped) with `visits` trials of a beta-binomial."""
+    return at_least(skipped, visits, BetaBinomial(a, b, most=int(visits.max(initial=0.0))))
 
 
 class BetaBinomial:

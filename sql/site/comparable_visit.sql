@@ -9,10 +9,13 @@ WITH corrected AS (
             v.supply_inwc - coalesce(c.supply_inwc, 0) AS supply_inwc,
             v.tesp_inwc - coalesce(c.supply_inwc, 0) + coalesce(c.return_inwc, 0) AS tesp_inwc
         ),
-        c.technician_id IS NOT NULL AS offset_corrected,
-        coalesce(c.variance, pow(getvariable('measurer_sd'), 2)) AS measurer_variance,
+        coalesce(c.is_corrected, FALSE) AS offset_corrected,
+        CASE
+            WHEN c.is_corrected THEN c.variance
+            ELSE greatest(coalesce(c.variance, 0), pow(getvariable('measurer_sd'), 2))
+        END AS measurer_variance,
         -- Who is not corrected looks nothing up.
-        CASE WHEN c.technician_id IS NOT NULL THEN v.blower_table_id END AS asked_table
+        CASE WHEN c.is_corrected THEN v.blower_table_id END AS asked_table
     FROM staging.visit_computed AS v
     LEFT JOIN correction AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
     WHERE v.like_new AND NOT v.on_work_day

@@ -1,12 +1,18 @@
 -- What is taken off the readings of a technician with an instrument whose offset is material and significant (data
--- contract, "Doubtful zeroes and levels"), and its uncertainty, in digits that a few new readings do not move.
+-- contract, "Doubtful zeroes and levels"), and its uncertainty, in digits that a few new readings do not move. In a group too
+-- small for a centre no offset is told: nothing is taken off, but nobody knows that there is none (measurer_sd_untold_inwc).
 CREATE OR REPLACE TEMP TABLE correction AS
 SELECT
     technician_id,
     coalesce(instrument_id, '') AS instrument_id,
+    return_doubtful OR supply_doubtful AS is_corrected,
     CASE WHEN return_doubtful THEN return_offset_inwc ELSE 0 END AS return_inwc,
     CASE WHEN supply_doubtful THEN supply_offset_inwc ELSE 0 END AS supply_inwc,
-    pow(CASE WHEN return_doubtful THEN round(return_offset_se, 4) ELSE 0 END, 2)
-    + pow(CASE WHEN supply_doubtful THEN round(supply_offset_se, 4) ELSE 0 END, 2) AS variance
+    CASE
+        WHEN NOT is_corrected THEN pow(getvariable('measurer_sd_untold_inwc'), 2)
+        ELSE
+            pow(CASE WHEN return_doubtful THEN round(return_offset_se, 4) ELSE 0 END, 2)
+            + pow(CASE WHEN supply_doubtful THEN round(supply_offset_se, 4) ELSE 0 END, 2)
+    END AS variance
 FROM instrument_offset
-WHERE return_doubtful OR supply_doubtful;
+WHERE return_doubtful OR supply_doubtful OR return_offset_inwc IS NULL;

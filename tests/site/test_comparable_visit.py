@@ -30,18 +30,29 @@ COLUMNS = (
 )
 
 
+def pairs_of(warehouse: Warehouse, n: int) -> pl.DataFrame:
+    """The technicians with their instruments of most visits."""
+    return warehouse.query(
+        "SELECT technician_id, coalesce(instrument_id, '') AS instrument_id FROM visit_static "
+        f"GROUP BY ALL ORDER BY count(*) DESC, technician_id, instrument_id LIMIT {n}"
+    )
+
+
 @pytest.fixture(scope="module")
 def warehouse(small_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Warehouse]:
     """A fleet's work file with offsets laid on the measurers of most visits."""
     path = tmp_path_factory.mktemp("comparable") / "work.duckdb"
     shutil.copy(small_file.with_name("work.duckdb"), path)
     with Warehouse(path) as warehouse:
-        pairs = warehouse.query(
-            "SELECT technician_id, coalesce(instrument_id, '') AS instrument_id FROM visit_static "
-            f"GROUP BY ALL ORDER BY count(*) DESC, technician_id, instrument_id LIMIT {len(OFFSETS)}"
-        )
+        pairs = pairs_of(warehouse, len(OFFSETS))
         laid = pl.DataFrame(OFFSETS, schema=["return_inwc", "supply_inwc"], orient="row")
-        correction = pl.concat([pairs, laid.with_columns(variance=pl.lit(1e-4))], how="horizontal")
+        correction = pl.concat(
+            [pairs, laid.with_columns(variance=pl.lit(1e-4), is_corrected=pl.lit(True))], how="horizontal"
+        )
+        untold = {"return_inwc": 0.0, "supply_inwc": 0.0, "variance": 4e-4, "is_corrected": False}
+        fifth = pairs_of(warehouse, 5)[4:]
+        laid_untold = pl.concat([fifth, pl.DataFrame([untold])], how="horizontal")
+        correction = pl.concat([correction, laid_untold])
         warehouse.set_variable("measurer_sd", 0.01, "DOUBLE")
         warehouse.store("correction", correction, temporary=True)
         warehouse.run("site/comparable_visit.sql")
@@ -102,3 +113,53 @@ def test_whoever_is_not_corrected_keeps_what_visit_static_says(
     for row in others:
         for name in ("tesp_inwc", "return_inwc", "supply_inwc", *COLUMNS):
             assert row[name] == static[row["visit_id"]][name], (row["visit_id"], name)
+
+
+def test_an_offset_that_cannot_be_told_is_no_sure_nought(warehouse: Warehouse) -> None:
+    """Readings stay as they are, but share what hands may be off; told hands share what sound ones differ by."""
+    who = pairs_of(warehouse, 5).rows()
+    of_hand = dict(
+        warehouse.query(
+            "SELECT DISTINCT v.technician_id || ' ' || coalesce(v.instrument_id, ''), (c.offset_corrected, "
+            "c.measurer_variance) AS said FROM comparable_visit AS c INNER JOIN staging.visit_measured AS v "
+            "ON c.unit_no = 2 * v.equipment_no + (v.mode = 'heating')::INTEGER "
+            "AND c.at_year = epoch(v.visited_at) / 86400.0 / getvariable('days_per_year') "
+            "AND hash(v.technician_id, coalesce(v.instrument_id, '')) = c.measurer"
+        ).rows()
+    )
+    for hand, said in of_hand.items():
+        told = tuple(said.values())
+        if hand in {" ".join(pair) for pair in who[:4]}:
+            assert told == (True, 1e-4)
+        else:
+            expected = 4e-4 if hand == " ".join(who[4]) else 1e-4
+            assert told == (False, pytest.approx(expected))
+    assert len(of_hand) > 5
+
+
+def test_in_a_small_group_nothing_is_taken_off_and_the_spread_is_that_of_the_setting() -> None:
+    """A told sound hand is left out, a told doubtful one corrected, one that cannot be told keeps its doubt."""
+    rows = pl.DataFrame(
+        [
+            ("sound", "A", 0.002, 0.004, 0.001, 0.004, False, False),
+            ("doubtful", "B", -0.03, 0.004, 0.001, 0.005, True, False),
+            ("untold", None, None, None, None, None, False, False),
+        ],
+        schema=[
+            "technician_id", "instrument_id", "return_offset_inwc", "return_offset_se", "supply_offset_inwc",
+            "supply_offset_se", "return_doubtful", "supply_doubtful",
+        ],
+        orient="row",
+    )  # fmt: skip
+    with Warehouse() as warehouse:
+        warehouse.store("instrument_offset", rows)
+        warehouse.run("site/correction.sql")
+        found = {row["technician_id"]: row for row in warehouse.query("FROM correction").to_dicts()}
+        spread = warehouse.settings["measurer_sd_untold_inwc"]
+    assert set(found) == {"doubtful", "untold"}
+    assert found["doubtful"]["is_corrected"]
+    assert (found["doubtful"]["return_inwc"], found["doubtful"]["supply_inwc"]) == (-0.03, 0)
+    assert found["doubtful"]["variance"] == pytest.approx(0.004**2)
+    assert not found["untold"]["is_corrected"]
+    assert (found["untold"]["return_inwc"], found["untold"]["supply_inwc"]) == (0, 0)
+    assert found["untold"]["variance"] == pytest.approx(spread**2)
