@@ -109,7 +109,9 @@ def build_parser() -> argparse.ArgumentParser:
 
     report = commands.add_parser("report", help="draw the reports again from what is published")
     report.add_argument("into", type=Path, metavar="DIR", help="where the publication is")
-    report.add_argument("--site", metavar="ID", help="one site's sheet, to hand to a crew")
+    report.add_argument(
+        "--site", metavar="ID", help="one site's sheet, to hand to a crew; it is drawn again with the pages"
+    )
     report.add_argument(
         "--pictures", action="store_true", help="also the main charts as PNG and SVG, for slides"
     )
@@ -224,12 +226,15 @@ def _publication(arguments: argparse.Namespace) -> AbstractContextManager[Path]:
 
 
 def _report(arguments: argparse.Namespace) -> int:
-    from reports import draw, draw_site_sheet
+    from reports import draw, draw_site_sheet, sheets_in, sheets_left
 
     folder = arguments.into / "reports"
     with _publication(arguments) as published, _held_to_draw(arguments, published):
         if arguments.site is None:
+            before = len(sheets_in(folder))
             written = draw(published, folder)
+            if left := before - len(sheets_in(folder)):
+                sys.stdout.write(f"{sheets_left(left)}; `report {arguments.into} --site ID` draws one\n")
             sys.stdout.write(f"open {folder / 'index.html'} ({len(written)} files)\n")
         else:
             sys.stdout.write(f"open {draw_site_sheet(published, folder, arguments.site)}\n")

@@ -28,10 +28,36 @@ def draw_site_sheet(published_file: Path, folder: Path, site_id: str) -> Path:
         if not len(known):
             raise UsageError(_no_such_site(published, site_id))
         with charts_unchecked():
-            html = _sheet(published, known.one)
+            return _write(published, known.one, folder)
     finally:
         published.close()
-    path = folder / "sites" / f"{file_name(site_id)}.html"
+
+
+def sheets_in(folder: Path) -> list[Path]:
+    """The sheets that were drawn into a folder of pages, the newest first."""
+    sheets = [(path.stat().st_mtime, path.name, path) for path in (folder / "sites").glob("*.html")]
+    return [path for *_, path in sorted(sheets, reverse=True)]
+
+
+def draw_again(published: Published, sheets: list[Path], folder: Path) -> list[Path]:
+    """Draw these sheets of an earlier publication into `folder`/sites; those of sites that are no longer published are
+    left out. Return their paths."""
+    drawn = []
+    for sheet in reversed(sheets):  # so that the newest is still the newest
+        site_id = _site_of(sheet.stem)
+        own = published.beside()
+        try:
+            known = own.rows("site_known", site_id=site_id)
+            if len(known) and file_name(site_id) == sheet.stem:
+                drawn.append(_write(own, known.one, folder))
+        finally:
+            own.close()
+    return drawn
+
+
+def _write(published: Published, site: Row, folder: Path) -> Path:
+    html = _sheet(published, site)
+    path = folder / "sites" / f"{file_name(site['site_id'])}.html"
     path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_suffix(".html.new")
     unfinished.write_text(html, encoding="utf-8")
@@ -46,6 +72,11 @@ def file_name(site_id: str) -> str:
     if len(name) <= 100:
         return name
     return f"{name[:87]}_{hashlib.sha256(site_id.encode()).hexdigest()[:12]}"
+
+
+def _site_of(name: str) -> str:
+    """The site's id of a file name, if the name holds all of it."""
+    return re.sub(r"_([0-9a-f]{1,6})_", lambda m: chr(min(int(m[1], 16), 0x10FFFF)), name)
 
 
 def _no_such_site(published: Published, site_id: str) -> str:

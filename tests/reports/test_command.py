@@ -43,7 +43,7 @@ def test_a_second_draw_is_told_and_leaves_the_first_alone(
         assert main(["report", str(into), "--site", "S0000"]) == 0
     assert capsys.readouterr().err.count(f"{into} is in use by process {os.getpid()} on ") == 2
     assert main(["report", str(into)]) == 0
-    assert {p.name for p in (into / "reports").iterdir()} == {*PAGES, *NAMES}
+    assert {p.name for p in (into / "reports").iterdir()} == {*PAGES, *NAMES, "sites"}
 
 
 def test_a_draw_without_a_publication_leaves_nothing(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
+import duckdb
 import pytest
 
 from pipeline.errors import UsageError
-from reports import draw_site_sheet
+from reports import caps, draw, draw_site_sheet, sheets_in, sheets_left, site_sheet
 from reports.site_sheet import file_name
+from tests.reports.published import write_published
 from tests.reports.reading import read_page
 
 
@@ -56,3 +59,47 @@ def test_a_hostile_id_is_no_path(published_file: Path, tmp_path: Path) -> None:
 )
 def test_file_names_are_plain_and_distinct(site_id: str, name: str) -> None:
     assert file_name(site_id) == name
+
+
+@pytest.mark.parametrize("site_id", ["S15", "Ångö 7", "a/b", "..", "_5f_", "x_1_y", ".hidden", "S_15"])
+def test_a_file_name_tells_its_site(site_id: str) -> None:
+    assert site_sheet._site_of(file_name(site_id)) == site_id
+
+
+def test_sheets_that_were_there_are_drawn_again(tmp_path: Path) -> None:
+    """Later publications replace the folder of pages: a sheet stays, with the figures of the newest one."""
+    file = write_published(tmp_path / "fleet.duckdb", sites=12, hostile=False)
+    folder = tmp_path / "reports"
+    draw(file, folder)
+    assert sheets_in(folder) == []
+    for site in ("S0000", "S0001", "S0002"):
+        draw_site_sheet(file, folder, site)
+    with duckdb.connect(str(file)) as con:
+        con.execute("DELETE FROM site WHERE site_id = 'S0002'")
+        con.execute("UPDATE site SET site_label = 'Renamed since' WHERE site_id = 'S0001'")
+    said: list[str] = []
+    written = draw(file, folder, said.append)
+    assert {path.stem for path in sheets_in(folder)} == {"S0000", "S0001"}
+    assert {folder / "sites" / "S0000.html", folder / "sites" / "S0001.html"} < set(written)
+    assert all(path.exists() for path in written)
+    again, plain = (read_page(folder / "sites" / f"{site}.html") for site in ("S0001", "S0000"))
+    assert "Renamed since" in again.text
+    assert "Renamed since" not in plain.text
+    alone = read_page(draw_site_sheet(file, tmp_path / "alone", "S0001"))
+    assert again.text == alone.text
+    assert again.payload["rows"] == alone.payload["rows"]
+    assert [line for line in said if "removed" in line] == [f"{sheets_left(1)}; `report --site ID` draws one"]
+
+
+def test_only_so_many_sheets_are_drawn_again_the_newest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(caps, "SHEETS", 2)
+    file = write_published(tmp_path / "fleet.duckdb", sites=12, hostile=False)
+    folder = tmp_path / "reports"
+    for day, site in enumerate(("S0003", "S0001", "S0002", "S0000"), 1):
+        os.utime(draw_site_sheet(file, folder, site), (day * 86400, day * 86400))
+    said: list[str] = []
+    draw(file, folder, said.append)
+    assert {path.stem for path in sheets_in(folder)} == {"S0002", "S0000"}
+    assert any(line.startswith("2 site sheets of before were removed") for line in said)

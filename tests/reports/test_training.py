@@ -110,12 +110,20 @@ def test_a_habit_says_what_to_teach(pages: Path) -> None:
 
 
 def test_a_habit_without_words_to_teach_still_stands(tmp_path: Path) -> None:
-    training, _ = changed(tmp_path, "UPDATE practice_rate SET check_id = 'rating_unlikely'")
-    assert [row for row in told(training, "habits") if row.startswith("T0") and "rating_unlikely" in row]
+    training, _ = changed(tmp_path, "UPDATE practice_rate SET check_id = 'of_a_later_version'")
+    assert [row for row in told(training, "habits") if row.startswith("T0") and "of_a_later_version" in row]
 
 
-def test_what_to_teach_is_told_of_checks_that_there_are() -> None:
-    assert set(TEACH) <= {file.stem for file in (SQL_DIR / "checks").glob("*.sql")}
+def test_every_check_that_can_be_a_habit_says_what_to_teach() -> None:
+    assert set(TEACH) == {file.stem for file in (SQL_DIR / "checks").glob("*.sql")} - {"zero_not_recorded"}
+    assert all(text.endswith((".", "?")) and len(text) > 40 for text in TEACH.values())
+
+
+@pytest.mark.parametrize("name", ["training.html", "operations.html", "data_quality.html"])
+def test_pages_that_send_people_to_the_ports_carry_the_cautions(name: str, pages: Path) -> None:
+    text = says(read_page(pages / name))
+    assert text.count("Before anyone opens a panel or drills a test hole") == 1
+    assert "Never drill where a coil" in text
 
 
 def test_visits_to_look_at_lead_with_days_that_can_be(tmp_path: Path) -> None:
