@@ -105,7 +105,7 @@ def _sheet(published: Published, site: Row) -> str:
         page.draw(
             Figure(
                 f"totals_{i}",
-                unit.totals(visits, facts, work, *this, height=150),
+                unit.totals(visits, facts, work, *this, height=116),
                 visits,
                 alt,
                 columns.VISITS,
@@ -113,7 +113,7 @@ def _sheet(published: Published, site: Row) -> str:
         )
         if row["problem_side"] != "none":
             alt = f"The mean excess of {row['equipment_id']} in {row['mode']}, split into its causes."
-            page.draw(Figure(f"causes_{i}", unit.causes(split, *this, height=78), split, alt, columns.CAUSES))
+            page.draw(Figure(f"causes_{i}", unit.causes(split, *this, height=66), split, alt, columns.CAUSES))
     return page.html(
         "site_sheet.html.j2",
         title=f"Site {site['site_id']}",

@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from reports.charts.parts import HUNDREDTHS, INWC, SIGNED, row_height, rows_of
+from reports.charts.parts import BY_WIDTH, HUNDREDTHS, INWC, SIGNED, row_height, rows_of
 from reports.queries import Result
 
 LINE = {"ticks": False, "domain": False, "labelColor": "var(--ink)", "labelLimit": 220}
@@ -28,7 +28,7 @@ def rising(result: Result) -> Any:
     x = alt.X(
         "slope_lo:Q",
         title=f"rise of the total ({INWC} a year), 95 % interval",
-        axis=alt.Axis(**HUNDREDTHS),
+        axis=alt.Axis(**HUNDREDTHS | {"tickCount": BY_WIDTH}),
     )
     whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("slope_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="triangle-up", color="var(--ink)", opacity=1).encode(
@@ -60,7 +60,7 @@ def work(result: Result) -> Any:
     x = alt.X(
         "shift_lo:Q",
         title=f"change of the level after the work ({INWC}), 95 % interval",
-        axis=alt.Axis(**SIGNED, tickCount=6),
+        axis=alt.Axis(**SIGNED, tickCount=BY_WIDTH),
     )
     whisker = base.mark_rule(color="var(--none)", strokeWidth=2).encode(x=x, x2=alt.X2("shift_hi:Q"))
     mark = base.mark_point(filled=True, size=90, shape="square", color="var(--upkeep)", opacity=1).encode(

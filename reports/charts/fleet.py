@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 
 from reports import palette
-from reports.charts.parts import INWC, row_height, rows_of
+from reports.charts.parts import BY_WIDTH, INWC, row_height, rows_of
 from reports.queries import Result
 
 SHOWN = ("return", "supply", "airflow_setting", "upkeep", "none")
@@ -30,13 +30,13 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
     x = alt.X(
         "return_level_inwc:Q",
         title=f"return static ({INWC}): more suction to the right",
-        axis=alt.Axis(format=".2f", tickCount=8, labelOverlap="parity", labelSeparation=6),
+        axis=alt.Axis(format=".2f", tickCount=BY_WIDTH),
         scale=alt.Scale(domain=[0, -reach], zero=False, nice=False),
     )
     y = alt.Y(
         "supply_level_inwc:Q",
         title=f"supply static ({INWC})",
-        axis=alt.Axis(format=".2f", tickCount=8, labelOverlap="parity", labelSeparation=6),
+        axis=alt.Axis(format=".2f", tickCount=8),
         scale=alt.Scale(domain=[0, reach], zero=False, nice=False),
     )
     marks = (

@@ -10,14 +10,8 @@ import altair as alt
 from reports.queries import Result
 
 INWC = "in. w.c."
-# No two ticks share a label, and where labels would touch every second one goes.
-HUNDREDTHS = {
-    "format": ".2f",
-    "tickCount": 6,
-    "tickMinStep": 0.01,
-    "labelOverlap": "parity",
-    "labelSeparation": 6,
-}
+HUNDREDTHS = {"format": ".2f", "tickCount": 6, "tickMinStep": 0.01}  # no two ticks share a label
+BY_WIDTH = alt.ExprRef(expr="clamp(ceil(width / 70), 2, 7)")  # ticks along x: fewer where they have less room
 
 
 def rows_of(result: Result) -> alt.NamedData:
@@ -30,7 +24,7 @@ def inwc_x(field: str, title: str, **scale: object) -> alt.X:
     return alt.X(
         f"{field}:Q",
         title=f"{title} ({INWC})",
-        axis=alt.Axis(**HUNDREDTHS),
+        axis=alt.Axis(**HUNDREDTHS | {"tickCount": BY_WIDTH}),
         scale=alt.Scale(zero=False, nice=True, **scale),
     )
 
@@ -69,6 +63,4 @@ PERCENT = "format(datum.value * 100, '.0f') + ' %'"
 SIGNED = {
     "labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')",
     "tickMinStep": 0.01,
-    "labelOverlap": "parity",
-    "labelSeparation": 6,
 }

@@ -7,15 +7,9 @@ from typing import Any
 import altair as alt
 
 from reports import palette
-from reports.charts.parts import INWC, SIGNED, day_x, inwc_y, rows_of
+from reports.charts.parts import BY_WIDTH, INWC, SIGNED, day_x, inwc_y, rows_of
 from reports.queries import Result
 
-HALO = {
-    "color": "var(--paper)",
-    "stroke": "var(--paper)",
-    "strokeWidth": 4,
-    "strokeJoin": "round",
-}  # behind a text
 READINGS = ("like new", "not like new", "set aside")
 
 
@@ -40,17 +34,12 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
     rating = fact.mark_rule(color="var(--ink)", strokeDash=[6, 3], strokeWidth=1.5).encode(
         y=alt.Y("rated_tesp_inwc:Q")
     )
-    told = [
-        fact.transform_filter(f"(datum.level_inwc > datum.rated_tesp_inwc) == {str(is_over).lower()}")
-        .transform_calculate(told="'rated ' + format(datum.rated_tesp_inwc, '.2f')")
-        .mark_text(align="left", baseline=side, dx=4, dy=away, fontSize=11, fontWeight="bold", **halo)
-        .encode(x=alt.XValue(0), y=alt.Y("rated_tesp_inwc:Q"), text=alt.Text("told:N"))
-        for is_over, side, away in (
-            (True, "top", 4),
-            (False, "bottom", -3),
-        )  # on the side without the readings
-        for halo in (HALO, {"color": "var(--ink)"})
-    ]
+    # Below the days, where no reading can cover it.
+    told = (
+        fact.mark_text(align="left", baseline="top", fontSize=11, fontWeight="bold")
+        .transform_calculate(told="'- - -  rated ' + format(datum.rated_tesp_inwc, '.2f')")
+        .encode(x=alt.XValue(0), y=alt.YValue(height + 25), text=alt.Text("told:N"))
+    )
     done = alt.Chart(rows_of(work)).transform_filter("datum.equipment_id == unit")
     when = done.mark_rule(color="var(--upkeep)", strokeDash=[2, 2], strokeWidth=1.5).encode(
         x=day_x("done_on", "day of the visit")
@@ -103,7 +92,7 @@ def totals(visits: Result, facts: Result, work: Result, unit: str, mode: str, he
         .mark_text(text="!", dy=-13, fontSize=13, fontWeight="bold", color="var(--supply)")
         .encode(x=alt.X("visited_on:T"), y=alt.Y("tesp_inwc:Q"))
     )
-    layers = (band, level, rating, error, when, what, marks, flagged, *told)
+    layers = (band, level, rating, error, when, what, marks, flagged, told)
     return alt.layer(*layers, width="container", height=height).add_params(*_chosen(unit, mode))
 
 
@@ -180,7 +169,7 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
         x=alt.X(
             "part_inwc:Q",
             title=f"part of the excess ({INWC})",
-            axis=alt.Axis(**SIGNED, tickCount=6),
+            axis=alt.Axis(**SIGNED, tickCount=BY_WIDTH),
             scale=alt.Scale(padding=38, nice=False),
         ),
         color=palette.side_colour("cause", keys, legend=False),

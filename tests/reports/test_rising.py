@@ -225,7 +225,7 @@ def test_a_rising_unit_is_told_by_its_line_wherever_it_stands(change: Change) ->
     )
     page = change(*made)
     text = " ".join(page.text.split())
-    assert "1 rising unit more is over the rating by now, by the line through the visits" in text
+    assert "1 more unit, rising, is over the rating by now, by the line through the visits" in text
     assert re.search(
         r"2 units in one mode, at 1 site: rising: the mean of the visits is near the rating", text
     )
