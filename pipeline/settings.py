@@ -132,8 +132,7 @@ DEFAULTS: tuple[Setting, ...] = (
         "measurer_sd_untold_inwc",
         0.02,
         "in. w.c.",
-        "how far hands may be off whose offset cannot be told; from simulation, docs/statistics.md; "
-        + COMMON,
+        "how far hands may be off whose offset cannot be told; docs/statistics.md; " + COMMON,
     ),
     Setting("days_per_year", 365.25, "d/year", "Julian year"),
     # technicians
