@@ -22,7 +22,9 @@ PORTS = (
 )
 SIGNS = "Which hose goes on which port, and what each must show with the blower on: return below zero, supply above."
 SEEN = "It was seen and written down, which is right. "
-UNIT_AND_DAY = "Take the unit's number at the unit, and look at the date before the visit is sent; tell the office "
+UNIT_AND_DAY = (
+    "Take the unit's number at the unit, and look at the date before the visit is sent; tell the office "
+)
 UNIT_AND_DAY += "where its list of units is wrong."
 # By check: what to teach where its share stands out (common practice, no source). zero_not_recorded has its own list.
 TEACH = {
