@@ -11,7 +11,7 @@ WITH quarter AS (
         count(*) AS n_visits,
         any_value(zero_return) AS same_return,
         any_value(zero_supply) AS same_supply,
-        if(min(pressure_unit) = max(pressure_unit), unit_words(min(pressure_unit)), 'in mixed units') AS written_in,
+        if(min(pressure_unit) = max(pressure_unit), unit_words(any_value(pressure_unit)), 'in mixed units') AS written_in,
         date_diff('day', min(visited_on), max(visited_on)) AS span_days
     FROM visit
     WHERE zero_return IS NOT NULL AND zero_supply IS NOT NULL AND instrument_id IS NOT NULL

@@ -92,6 +92,9 @@ def test_the_interval_shown_holds_the_rank() -> None:
             "equipment_id": [f"E{i:03d}" for i in range(122)],
             "mode": "cooling",
             "problem_side": "return",
+            "static_state": "uncertain",
+            "check_first": "Return duct first.",
+            "motor_says": "",
             "expected_excess_inwc": excess,
             "level_inwc": [level for level, _ in sure_last + unsure_first],
             "level_se_inwc": [error for _, error in sure_last + unsure_first],
@@ -105,6 +108,7 @@ def test_the_interval_shown_holds_the_rank() -> None:
         with Warehouse() as warehouse:
             warehouse.store("priority_row", listed)
             warehouse.store("rank_interval", found)
+            warehouse.store("equipment_trend", listed.select("equipment_id", pl.lit("steady").alias("trend")))
             warehouse.run("site/site_priority.sql")
             shown = warehouse.query(
                 "SELECT equipment_id, rank, rank_lo, rank_hi FROM site_priority ORDER BY rank"
