@@ -21,12 +21,8 @@ PORTS = (
     "Find both places together at the next two visits."
 )
 SIGNS = "Which hose goes on which port, and what each must show with the blower on: return below zero, supply above."
-SEEN = "It was seen and written down, which is right. "
-UNIT_AND_DAY = (
-    "Take the unit's number at the unit, and look at the date before the visit is sent; tell the office "
-)
-UNIT_AND_DAY += "where its list of units is wrong."
-# By check: what to teach where its share stands out (common practice, no source). zero_not_recorded has its own list.
+# By check of how readings are taken: what to teach where its share stands out (common practice, no source).
+# zero_not_recorded has its own list; nobody is judged by what belongs to a unit or a gauge.
 TEACH = {
     "return_port_wrong": PORTS,
     "supply_port_wrong": PORTS,
@@ -47,24 +43,16 @@ TEACH = {
     "readings_repeated": "Write each reading down at the unit, before the next one is taken.",
     "visits_too_close": "Write down the time of each test when it is made.",
     "holes_left_open": "Plug each hole after the test, and write it down.",
-    "filter_dirty": SEEN
-    + "Put a clean filter in before the test, where that is agreed, and write down how the old one looked.",
-    "coil_dirty": SEEN
-    + "Test again once the coil is clean: before that, the static tells little of the ducts.",
-    "blower_dirty": SEEN
-    + "Test again once the wheel is clean: before that, the static tells little of the ducts.",
+    "filter_dirty": "It was seen and written down, which is right. "
+    "Put a clean filter in before the test, where that is agreed, and write down how the old one looked.",
     "registers_closed": "Open registers and dampers before the test; write down which had to stay closed, and why.",
     "component_drop_impossible": "One tip before the part and one after it, gauge zeroed: the drop has no sign, and is "
     "never larger than the static on that side.",
     "filter_drop_over_rating": "Read the drop again with a clean filter and both tips in straight flow; was a total "
     "written down as a drop?",
-    "rating_unlikely": "Read the rated static off the unit's data plate; tell the office where its list differs.",
     "reading_out_of_range": "Look at the gauge's unit and the decimal point, and read again before writing it down.",
     "airflow_against_table": "Look together at one unit: which tap and mode ran, and how the airflow was measured.",
-    "visit_before_install": UNIT_AND_DAY,
-    "visit_after_retirement": UNIT_AND_DAY,
     "visit_in_future": "Look at the date of what the visit is written down with.",
-    "calibration_long_past": "Send the gauge to calibration; until then compare it with a second one.",
 }
 
 

@@ -2,8 +2,7 @@
 -- q_value: of the reason's own test, skipping or offset. Only technicians with the minimum of visits are named. The offsets
 -- of both ports and of the total are those with the instrument of the hidden offset (technician_zeroing.sql), of the total
 -- its size with its 95 % interval (1.96 standard errors).
--- since_state: how the visits since the last training compare with the fleet's rate, with Wilson's 95 % interval: no longer
--- above it where the interval reaches down to it. Empty where nothing came before the training.
+-- n_since ... since_state: shared/since_last_training.sql.
 -- line_...: the rate month by month over the latest months months, each point over the fewest months up to it that hold the
 -- minimum of visits together, so that no point rests on less; at least three points. line_at: where it stands, 0 to 1.
 WITH limits AS (
@@ -56,18 +55,6 @@ follows AS (
         arg_max(follows, abs(offset_inwc)) AS follows
     FROM offset_follows
     GROUP BY technician_id
-),
-
-trained AS (
-    SELECT
-        technician_id,
-        n_after AS n_since,
-        n_not_zeroed_after AS n_not_zeroed_since,
-        rate_after AS since_rate,
-        wilson_lo(n_not_zeroed_after, n_after) AS since_rate_lo,
-        wilson_hi(n_not_zeroed_after, n_after) AS since_rate_hi
-    FROM technician_training
-    WHERE n_before > 0
 ),
 
 to_coach AS (
@@ -144,11 +131,7 @@ SELECT
     s.since_rate,
     s.since_rate_lo,
     s.since_rate_hi,
-    CASE
-        WHEN s.n_since < (SELECT limits.min_visits FROM limits) THEN 'too_few_visits'
-        WHEN s.since_rate_lo <= z.fleet_skip_rate THEN 'no_longer_above'
-        WHEN s.since_rate_lo > z.fleet_skip_rate THEN 'still_above'
-    END AS since_state,
+    s.since_state,
     l.line_rates,
     l.line_at,
     l.line_first,
@@ -184,7 +167,7 @@ SELECT
     count(*) OVER () AS n_to_coach
 FROM to_coach AS z
 LEFT JOIN technician AS t ON z.technician_id = t.technician_id
-LEFT JOIN trained AS s ON z.technician_id = s.technician_id
+LEFT JOIN memory.since_last_training AS s ON z.technician_id = s.technician_id
 LEFT JOIN lines AS l ON z.technician_id = l.technician_id
 LEFT JOIN follows ON z.technician_id = follows.technician_id
 LEFT JOIN offset_test AS o ON z.technician_id = o.technician_id

@@ -1,6 +1,7 @@
 -- The training page's first answer: how often the fleet skips zeroing, how many technicians each state holds, and how many
 -- stand out in other habits (habits.sql), of all and of those who do not stand out in zeroing. One row.
--- n_no_longer_above: of those who skip, whose visits since training reach down to the fleet's rate (coaching.sql).
+-- n_no_longer_above: of those who skip, whose visits since training reach down to the fleet's rate
+-- (shared/since_last_training.sql).
 -- n_offset_not_told: judged technicians (n_judged) of whose readings with no gauge an offset can be told; of these
 -- n_few_hands have readings enough, but too few others share their sites.
 -- A technician below the minimum of visits is counted in n_technicians and n_too_few only, and named nowhere: n_visits and
@@ -31,14 +32,8 @@ SELECT
     count(*) FILTER (
         WHERE zeroing_state = 'skips_zero' AND technician_id IN (
             SELECT t.technician_id
-            FROM technician_training AS t
-            WHERE
-                t.n_before > 0
-                AND t.n_after >= (
-                    SELECT setting.value FROM setting
-                    WHERE setting.name = 'technician_min_visits'
-                )
-                AND wilson_lo(t.n_not_zeroed_after, t.n_after) <= technician_zeroing.fleet_skip_rate
+            FROM memory.since_last_training AS t
+            WHERE t.since_state = 'no_longer_above'
         )
     ) AS n_no_longer_above,
     count(*) FILTER (WHERE zeroing_state <> 'too_few_visits') AS n_judged,
