@@ -11,3 +11,9 @@ CREATE OR REPLACE MACRO exceeds(value DOUBLE, lim DOUBLE) AS (
 CREATE OR REPLACE MACRO within(value DOUBLE, lim DOUBLE) AS (
     abs(value) <= lim + 1e-9
 );
+
+-- True where a kind of work starts a new stretch of visits, not compared with those before: all but filter_changed and other.
+-- unit: work_kind; boolean. source: data contract, "Since the last work"
+CREATE OR REPLACE MACRO starts_stretch(work_kind VARCHAR) AS (
+    work_kind NOT IN ('other', 'filter_changed')
+);

@@ -22,7 +22,7 @@ worked AS (
     INNER JOIN work AS w ON l.equipment_id = w.equipment_id
     CROSS JOIN publication AS p
     WHERE
-        w.work_kind NOT IN ('other', 'filter_changed')
+        starts_stretch(w.work_kind)
         AND w.done_on <= p.today
         AND (w.done_on > l.since OR (l.change = 'to_confirm' AND l.state = 'too_few_visits'))
     GROUP BY l.equipment_id, l.mode

@@ -18,7 +18,7 @@ done AS (
         max(o.done_on) FILTER (WHERE o.done_on < l.done_on) AS previous_on,
         min(o.done_on) FILTER (WHERE o.done_on > l.done_on) AS next_on
     FROM latest AS l
-    LEFT JOIN work AS o ON l.equipment_id = o.equipment_id AND o.work_kind NOT IN ('other', 'filter_changed')
+    LEFT JOIN work AS o ON l.equipment_id = o.equipment_id AND starts_stretch(o.work_kind)
     GROUP BY l.work_id, l.equipment_id, l.done_on
 ),
 

@@ -41,7 +41,7 @@ WITH worked AS (
         equipment_id,
         list_sort(list(DISTINCT done_on)) AS work_days
     FROM work
-    WHERE work_kind NOT IN ('other', 'filter_changed') AND done_on <= getvariable('today')
+    WHERE starts_stretch(work_kind) AND done_on <= getvariable('today')
     GROUP BY equipment_id
 )
 

@@ -31,4 +31,4 @@ FROM work AS w
 INNER JOIN equipment AS e USING (equipment_id)
 INNER JOIN site AS s USING (site_id)
 LEFT JOIN measured AS m USING (work_id)
-WHERE w.work_kind NOT IN ('other', 'filter_changed', 'equipment_replaced') AND w.done_on <= getvariable('today');
+WHERE starts_stretch(w.work_kind) AND w.work_kind <> 'equipment_replaced' AND w.done_on <= getvariable('today');

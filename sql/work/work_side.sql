@@ -15,7 +15,7 @@ WITH done AS MATERIALIZED (
     LEFT JOIN work AS o
         ON
             w.equipment_id = o.equipment_id
-            AND o.work_kind NOT IN ('other', 'filter_changed')
+            AND starts_stretch(o.work_kind)
             AND o.done_on <> w.done_on
     WHERE w.done_on <= getvariable('today')
     GROUP BY w.work_id, n.equipment_no, w.done_on

@@ -120,7 +120,7 @@ class Rows:
         path.unlink(missing_ok=True)
         con = duckdb.connect(str(path))
         con.execute(TABLES.read_text(encoding="utf-8"))
-        for macros in ("proportion", "crossing"):
+        for macros in ("compare", "proportion", "crossing"):
             con.execute((SQL_DIR / "macros" / f"{macros}.sql").read_text(encoding="utf-8"))
         for table, rows in self.tables.items():
             marks = f"({', '.join('?' for _ in rows[0])})"

@@ -34,6 +34,10 @@ EDGES: dict[str, Any] = {
     "unit_words('mmwc')": "mm w.c.",
     "unit_words(NULL)": "in. w.c.",
     "unit_words('psi')": None,
+    "starts_stretch('return_enlarged')": True,
+    "starts_stretch('equipment_replaced')": True,
+    "starts_stretch('filter_changed')": False,
+    "starts_stretch('other')": False,
     # air
     "density_ratio(40000)": None,
     "density_ratio(-300) > 1": True,
