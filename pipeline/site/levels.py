@@ -62,7 +62,7 @@ def level_scatter(warehouse: Warehouse) -> Look:
 
     Huber weights against a bad visit: the yardstick of a unit is its own median distance, pooled with the fleet's (few
     visits borrow the fleet's scatter; a unit that scatters more keeps its own).
-    level_scatter: level and scatter of each unit, and what else its visits say on average: both sides (where they are
+    level_scatter: level and scatter of each unit, the mean day of its visits (level_on), and what else its visits say on average: both sides (where they are
     known), airflow and fan power. The scatter is pooled with the fleet's afterwards (pipeline/moderation.py).
     cause_mean: the three causes of each unit over its visits with known sides, and which is the largest. Visits
     without an airflow count only where none has one: then all of it is restriction.
@@ -74,7 +74,7 @@ def level_scatter(warehouse: Warehouse) -> Look:
     own = 1.4826**2 * pl.col("mad_inwc") ** 2 / (1 - 1 / pl.col("n")).clip(0.1)
     pooled = (prior_visits * fleet**2 + (pl.col("n") - 1) * own) / (prior_visits + pl.col("n") - 1)
     units = centre.with_columns(reach_inwc=cutoff * pooled.sqrt())
-    own_columns = ("tesp_inwc", "measurer", "measurer_variance", "offset_corrected", "sides_known")
+    own_columns = ("day", "tesp_inwc", "measurer", "measurer_variance", "offset_corrected", "sides_known")
     return Look(
         ("level_scatter", "cause_mean"),
         (*own_columns, *SAID, *RESTRICTIONS),
@@ -83,7 +83,7 @@ def level_scatter(warehouse: Warehouse) -> Look:
 
 
 def _levels(visits: Visits, centre: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    unit, tesp, sides_known = (visits[name] for name in ("unit_no", "tesp_inwc", "sides_known"))
+    unit, day, tesp, sides_known = (visits[name] for name in ("unit_no", "day", "tesp_inwc", "sides_known"))
     averaged, causes = ([visits[name] for name in names] for names in (SAID, RESTRICTIONS))
     units = Groups(unit)
     centre = centre[np.searchsorted(centre["unit_no"].to_numpy(), units.key)]
@@ -102,6 +102,7 @@ def _levels(visits: Visits, centre: pl.DataFrame) -> tuple[pl.DataFrame, pl.Data
             "n": n,
             "first_on": centre["first_on"],
             "last_on": centre["last_on"],
+            "level_on": np.round(units.sum(weight * day) / total),
             "level_inwc": middle + level_off,
             "shared_variance": _shared(
                 units, weight / units.spread(total), visits["measurer"], visits["measurer_variance"]
@@ -117,7 +118,7 @@ def _levels(visits: Visits, centre: pl.DataFrame) -> tuple[pl.DataFrame, pl.Data
     n_known = units.sum((sides_known & airflow_known).astype(np.int64))
     rows = sides_known & (airflow_known | units.spread(n_known == 0))
     mean = _causes(Groups(unit[rows]), weight[rows], [cause[rows] for cause in causes], airflow_known[rows])
-    return scatter.fill_nan(None), mean
+    return scatter.fill_nan(None).with_columns(pl.col("level_on").cast(pl.Int32).cast(pl.Date)), mean
 
 
 def _causes(units: Groups, weight: Floats, causes: list[Floats], known: NDArray[np.bool_]) -> pl.DataFrame:

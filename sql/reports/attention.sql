@@ -2,9 +2,14 @@
 -- Uncertain ones that rise stand apart: their mean is near the rating because they pass it, which no visit more settles.
 WITH told AS (
     SELECT
-        a.* REPLACE (if(a.reason = 'uncertain' AND t.trend = 'rising', 'uncertain_rising', a.reason) AS reason)
-    FROM site_attention AS a
-    LEFT JOIN equipment_trend AS t ON a.equipment_id = t.equipment_id
+        * REPLACE (
+            if(
+                reason = 'uncertain'
+                AND equipment_id IN (SELECT t.equipment_id FROM equipment_trend AS t WHERE t.trend = 'rising'),
+                'uncertain_rising', reason
+            ) AS reason
+        )
+    FROM site_attention
 )
 
 SELECT

@@ -39,11 +39,17 @@ placed AS (
             WHEN l.is_chronic THEN 2
             WHEN l.is_over THEN 1
             ELSE 3
-        END AS place,
-        count(*) FILTER (WHERE place = 1) OVER () AS n_over_by_line,
-        count(*) OVER () AS n_rising
+        END AS place
     FROM rising AS r
     LEFT JOIN first_mode AS l ON r.equipment_id = l.equipment_id
+),
+
+-- Not by windows over all rows, which take far longer.
+counted AS (
+    SELECT
+        count(*) FILTER (WHERE place = 1) AS n_over_by_line,
+        count(*) AS n_rising
+    FROM placed
 ),
 
 listed AS (
@@ -78,9 +84,10 @@ SELECT
     t.crossing_earliest_on,
     t.crossing_latest_on,
     t.place = 1 AS is_over_by_line,
-    t.n_over_by_line,
-    t.n_rising
+    counted.n_over_by_line,
+    counted.n_rising
 FROM listed AS t
+CROSS JOIN counted
 LEFT JOIN equipment AS e ON t.equipment_id = e.equipment_id
 LEFT JOIN site ON t.site_id = site.site_id
 ORDER BY t.line_number;

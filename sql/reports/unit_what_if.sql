@@ -3,7 +3,24 @@
 -- than least_airflow_share of the design; or, where the fan is not set too fast, less than now and less than the
 -- design), 'stays_low' where the air does not fall and is less than that share all the same, 'not_told' where it falls
 -- and the design airflow is not known; else NULL. A change by a hundredth of the air is none: nobody could tell it.
-WITH told AS (
+-- The rows of these units before anything is joined: of a large fleet they are few.
+WITH tried AS (
+    SELECT *
+    FROM site_what_if
+    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+),
+
+units AS (
+    SELECT
+        equipment_id,
+        mode,
+        design_cfm,
+        problem_side
+    FROM site_static
+    WHERE equipment_id IN (SELECT unnest(getvariable('units')))
+),
+
+told AS (
     SELECT
         w.equipment_id,
         w.mode,
@@ -20,12 +37,9 @@ WITH told AS (
         w.airflow_change_cfm < -0.01 * coalesce(s.design_cfm, w.airflow_cfm) AS takes_air,
         w.airflow_cfm < s.design_cfm AS is_below_design,
         w.airflow_cfm < s.design_cfm * share.value AS is_low
-    FROM site_what_if AS w
-    INNER JOIN site_static AS s ON w.equipment_id = s.equipment_id AND w.mode = s.mode
+    FROM tried AS w
+    INNER JOIN units AS s ON w.equipment_id = s.equipment_id AND w.mode = s.mode
     LEFT JOIN setting AS share ON share.name = 'least_airflow_share'
-    WHERE
-        w.equipment_id IN (SELECT unnest(getvariable('units')))
-        AND s.equipment_id IN (SELECT unnest(getvariable('units')))
 )
 
 SELECT

@@ -22,7 +22,7 @@ from tests.faults.child import Job, Kill
 from tests.faults.conftest import FIRST, Before, Faults, content, difference
 
 TIMES = 10 if os.environ.get("FLEET_STATIC_NIGHTLY") == "1" else 1
-A_STAGE = 3
+A_STAGE = 3  # kills of every stage
 KILLED = -signal.SIGKILL
 SPARE = spare_of(Path("fleet.duckdb")).name
 
@@ -82,7 +82,7 @@ def test_killed_at_a_write(faults: Faults, before: Before) -> None:
 def test_killed_at_any_time_and_killed_again(faults: Faults, before: Before) -> None:
     """Twice at random times: the second kill strikes the run that was to mend what the first one left."""
     rng = random.Random(21)
-    pairs = [(rng.uniform(0.1, 2.5), rng.uniform(0.1, 2.5)) for _ in range(6 * TIMES)]
+    pairs = [(rng.uniform(0.1, 2.5), rng.uniform(0.1, 2.5)) for _ in range(4 * TIMES)]
 
     def kill(times: tuple[float, float]) -> str:
         into = faults.place("at any time")
@@ -102,7 +102,7 @@ def test_killed_inside_a_write_of_the_database(faults: Faults, before: Before) -
     """The kernel kills the run as a file grows beyond a size: the work file, its log, or the new publication."""
     grown = (before.into / "work.duckdb").stat().st_size
     rng = random.Random(22)
-    sizes = [300_000, 2_000_000, grown // 2, *(rng.randint(100_000, grown) for _ in range(3 * TIMES))]
+    sizes = [300_000, 2_000_000, grown // 2, *(rng.randint(100_000, grown) for _ in range(2 * TIMES))]
 
     def kill(size: int) -> str:
         into = faults.place(f"{size} bytes")
@@ -125,7 +125,7 @@ def test_killed_while_the_work_file_is_copied(faults: Faults, before: Before) ->
     assert difference(content(counted / "fleet.duckdb"), before.new) == ""
     last = json.loads(counts.read_text())["publish"]
     kills = [
-        Kill("publish", place, after=place % 2 == 1) for place in (*range(8, 25 * TIMES, 2), last - 2, last)
+        Kill("publish", place, after=place % 2 == 1) for place in (*range(8, 25 * TIMES, 4), last - 2, last)
     ]
 
     def kill(at: Kill) -> str:
@@ -154,7 +154,7 @@ def test_killed_while_the_spare_is_written_over(faults: Faults, before: Before) 
     assert difference(content(counted / "fleet.duckdb"), before.new) == ""
     last = json.loads(counts.read_text())["publish"]
     assert last > 40, "the spare was not written over"
-    places = sorted({*range(6, last - 6, last // (8 * TIMES)), *range(last - 6, last + 1)})
+    places = sorted({*range(6, last - 6, last // (5 * TIMES)), *range(last - 6, last + 1, 2)})
     kills = [Kill("publish", place, after=i % 2 == 1) for i, place in enumerate(places)]
 
     def kill(at: Kill) -> str:

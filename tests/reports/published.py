@@ -221,12 +221,15 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
     )
     count = 2 if kind == "few" and visits > 2 else visits
     first = TODAY - timedelta(days=80 * count)
-    found = []
+    found, days = [], []
     for j in range(count):
         number = int(sum(len(t) for t in [rows.tables.get("visit", [])]))
         unit = (site_id, equipment_id, mode, rated)
-        found.append(_visit(rows, rng, number, unit, first + timedelta(days=80 * j + rng.randrange(20)), ret * grow,
+        days.append(first + timedelta(days=80 * j + rng.randrange(20)))
+        found.append(_visit(rows, rng, number, unit, days[-1], ret * grow,
                             sup * grow, _technician(rng, technicians), kind))  # fmt: skip
+    clean_days = [day.toordinal() for day, (_, good) in zip(days, found, strict=True) if good]
+    level_on = date.fromordinal(round(sum(clean_days) / len(clean_days))) if clean_days else None
     clean = [t for t, good in found if good]
     level = sum(clean) / len(clean) if clean else None
     half = 0.03 / math.sqrt(len(clean)) * 2 if clean else 0.0
@@ -237,7 +240,7 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
     side = kind if kind in CHECK_FIRST else "return"
     known = state in ("chronic", "uncertain")
     rows.add("site_static", site_id, branch, equipment_id, mode, count, first, first + timedelta(days=80 * count),
-             level, level and level - half, level and level + half, sum(t for t, _ in found) / len(found), rated,
+             level_on, level, level and level - half, level and level + half, sum(t for t, _ in found) / len(found), rated,
              prob, level and max(level - rated, 0.001), ret * grow, sup * grow, 0.91, i % 4,
              state, side if known else "none", (0.97 if i % 4 else None) if known else None,
              None if i % 11 == 5 else 1100.0, len(clean),

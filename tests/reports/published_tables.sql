@@ -31,7 +31,7 @@ SELECT visit_id, equipment_id, visited_at, visited_on, mode, return_inwc, supply
   like_new, return_recorded, supply_recorded, pressure_unit, repairs
 FROM visit_static;
 CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR, mode VARCHAR, n_visits BIGINT,
-  first_on DATE, last_on DATE, level_inwc DOUBLE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE,
+  first_on DATE, last_on DATE, level_on DATE, level_inwc DOUBLE, level_lo_inwc DOUBLE, level_hi_inwc DOUBLE,
   as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
   return_level_inwc DOUBLE, supply_level_inwc DOUBLE, airflow_ratio DOUBLE, n_offset_corrected BIGINT,
   static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, design_cfm DOUBLE, n_valid BIGINT,

@@ -64,34 +64,40 @@ Lines = dict[tuple[str, str], dict[str, float | str | date]]
 
 
 def _rising_lines(file: Path, trend: str = "rising") -> Lines:
-    """The lines of all judged modes, computed with numpy, by unit and mode: years count from 1970."""
+    """The lines of all judged modes, computed with numpy, by unit and mode: years count from 1970.
+
+    The days in the file are those of its like-new visits (test_the_level_stands_at_its_mean_day).
+    """
     with duckdb.connect(str(file), read_only=True) as con:
         units = con.sql(
             "SELECT s.equipment_id, s.mode, level_inwc, (level_hi_inwc - level_lo_inwc) / 2, rated_tesp_inwc, "
-            "first_on, s.last_on, slope_inwc_per_year, (slope_hi - slope_lo) / 2, static_state "
+            "s.n_visits, level_on, s.last_on, slope_inwc_per_year, (slope_hi - slope_lo) / 2, static_state "
             f"FROM site_static AS s JOIN equipment_trend USING (equipment_id) WHERE trend = '{trend}'"
         ).fetchall()
-        visits = con.sql(
-            "SELECT equipment_id, mode, visited_on, tesp_inwc FROM visit_static WHERE valid AND like_new"
-        ).fetchall()
-    counted = {
-        (unit, mode): [
-            (_years(on), tesp) for e, m, on, tesp in visits if (e, m) == (unit, mode) and first <= on <= last
-        ]
-        for unit, mode, *_, first, last, _slope, _half, _state in units
-    }
     lines: Lines = {}
-    for unit, mode, level, level_half, rated, _, last, slope, half, state in units:
+    for unit, mode, level, level_half, rated, _, at, last, slope, half, state in units:
         if state == "too_few_visits":
             continue
-        of_unit = [tesp for (e, _), seen in counted.items() if e == unit for _, tesp in seen]
-        share = np.mean([tesp for _, tesp in counted[unit, mode]]) / np.mean(of_unit)
-        middle = float(np.mean([year for year, _ in counted[unit, mode]]))
+        of_unit = [(u[2], u[5]) for u in units if u[0] == unit and u[2] is not None]
+        share = level / np.average([of[0] for of in of_unit], weights=[of[1] for of in of_unit])
+        middle = _years(at)
         lines[unit, mode] = {
             "middle": middle, "level": level, "rated": rated, "slope": slope * share, "slope_half": half * share,
             "level_half": level_half, "last": level + slope * share * (_years(last) - middle), "state": state,
         }  # fmt: skip
     return lines
+
+
+def test_the_level_stands_at_its_mean_day(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    with duckdb.connect(str(file), read_only=True) as con:
+        units = con.sql("SELECT equipment_id, mode, level_on FROM site_static").fetchall()
+        visits = con.sql(
+            "SELECT equipment_id, mode, visited_on FROM visit_static WHERE valid AND like_new"
+        ).fetchall()
+    for unit, mode, on in units:
+        days = [day.toordinal() for e, m, day in visits if (e, m) == (unit, mode)]
+        assert abs(on.toordinal() - np.mean(days)) <= 0.5 if days else on is None
 
 
 def _years(day: date) -> float:

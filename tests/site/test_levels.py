@@ -84,7 +84,9 @@ def expected(rows: list[Row], settings: dict[str, float]) -> tuple[Row, Row | No
         shared += rows[of[0]]["measurer_variance"] * max(share**2 - share / n, 0)
     sides = [i for i, r in enumerate(rows) if r["sides_known"]]
     known = [i for i in sides if rows[i]["airflow_ratio"] is not None]
+    days = [{"day": r["visited_on"].toordinal()} for r in rows]
     level_row = {
+        "at": weighted(days, weight, "day"),
         "level_inwc": level,
         "shared_variance": shared,
         "scatter_variance": sum((w * (t - level)) ** 2 for w, t in zip(weight, tesp, strict=True)) / (n - 1)
@@ -122,6 +124,8 @@ def test_each_unit_equals_its_own_sums(made: Warehouse, level_visit: pl.DataFram
     without_causes = 0
     for (unit,), rows in level_visit.group_by("unit_no", maintain_order=True):
         level_row, cause_row = expected(rows.to_dicts(), settings)
+        at, found_at = level_row.pop("at"), scatter[unit]["level_on"].toordinal()
+        assert found_at == pytest.approx(at, abs=0.5 + 1e-9)
         assert {k: scatter[unit][k] for k in level_row} == pytest.approx(level_row, abs=1e-12)
         if cause_row is None:
             assert unit not in causes

@@ -1,10 +1,9 @@
--- The lines of units in service whose static rises over both modes' evidence: one row a mode that is judged. Of the large
--- table of readings only those of these units are read.
+-- The lines of units in service whose static rises over both modes' evidence: one row a mode that is judged.
 --
--- The level is the mean of the visits since the last work: the line has it at their mean day. The slope of both modes
--- together (equipment_trend) is shared out by level: under one duct static goes with the airflow squared, so ducts that
--- clog by a tenth raise the static of either mode by a tenth of what it is, and the mode that moves less air rises less.
--- Weighted by their visits, the modes' slopes have the common slope as their mean.
+-- The level is the mean of the visits since the last work: the line has it at their mean day (level_on). The slope of both
+-- modes together (equipment_trend) is shared out by level: under one duct static goes with the airflow squared, so ducts
+-- that clog by a tenth raise the static of either mode by a tenth of what it is, and the mode that moves less air rises
+-- less. Weighted by their visits, the modes' slopes have the common slope as their mean.
 --
 -- The line is at the rating where level + slope x years is. Earliest and latest: between them the rating lies within the
 -- line's 95 % interval, whose half width is the root of the summed squares of the level's own, and of the slope's times the
@@ -30,46 +29,29 @@ counted AS (
     WHERE equipment_id IN (SELECT rising.equipment_id FROM rising)
 ),
 
-seen AS (
-    SELECT
-        v.equipment_id,
-        v.mode,
-        count(*) AS n,
-        avg(date_diff('day', DATE '1970-01-01', v.visited_on)) / 365.25 AS mean_year,
-        avg(v.tesp_inwc) AS mean_inwc
-    FROM visit_reading AS v
-    INNER JOIN counted AS s ON v.equipment_id = s.equipment_id AND v.mode = s.mode
-    WHERE
-        v.equipment_id IN (SELECT rising.equipment_id FROM rising)
-        AND v.valid
-        AND v.like_new
-        AND v.visited_on BETWEEN s.first_on AND s.last_on
-    GROUP BY v.equipment_id, v.mode
-),
-
-shared_out AS (
+of_unit AS (
     SELECT
         equipment_id,
-        mode,
-        mean_year,
-        mean_inwc * sum(n) OVER of_unit / nullif(sum(n * mean_inwc) OVER of_unit, 0) AS share
-    FROM seen
-    WINDOW of_unit AS (PARTITION BY equipment_id)
+        sum(n_visits * level_inwc) / nullif(sum(n_visits), 0) AS mean_inwc
+    FROM counted
+    WHERE level_inwc IS NOT NULL
+    GROUP BY equipment_id
 ),
 
 line AS (
     SELECT
         s.*,
-        o.mean_year,
-        r.slope_inwc_per_year * o.share AS slope,
-        r.common_half * o.share AS slope_half,
+        date_diff('day', DATE '1970-01-01', s.level_on) / 365.25 AS mean_year,
+        s.level_inwc / nullif(o.mean_inwc, 0) AS share,
+        r.slope_inwc_per_year * share AS slope,
+        r.common_half * share AS slope_half,
         (s.level_hi_inwc - s.level_lo_inwc) / 2 AS level_half,
         s.rated_tesp_inwc - s.level_inwc AS gap,
         pow(slope, 2) - pow(slope_half, 2) AS sure_square,
         sqrt(greatest(pow(gap * slope_half, 2) + pow(level_half, 2) * sure_square, 0)) AS root
     FROM counted AS s
     INNER JOIN rising AS r ON s.equipment_id = r.equipment_id
-    INNER JOIN shared_out AS o ON s.equipment_id = o.equipment_id AND s.mode = o.mode
+    INNER JOIN of_unit AS o ON s.equipment_id = o.equipment_id
     WHERE s.static_state <> 'too_few_visits'
 ),
 
