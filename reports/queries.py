@@ -24,7 +24,9 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipeline.errors import StageError
+from pipeline.catalog import all_tables
+from pipeline.catalog.dictionary import all_macros
+from pipeline.errors import StageError, UsageError
 from pipeline.warehouse import SQL_DIR, open_published
 
 QUERIES = SQL_DIR / "reports"
@@ -159,7 +161,7 @@ class Published:
         _hold_to(file, sql, variables)
         for name in SHARED.findall(sql):
             self.made.once(name, partial(self._share, name))
-        with _named(file, sql):
+        with self._named(file, sql):
             for name, value in variables.items():
                 self.con.execute(f"SET VARIABLE {name} = CAST(? AS {SQL_TYPES[type(value)]})", [value])
             frame: pl.DataFrame = self.con.sql(sql).pl()
@@ -169,8 +171,38 @@ class Published:
         file = QUERIES / "shared" / f"{name}.sql"
         sql = f"CREATE TABLE memory.{name} AS {file.read_text(encoding='utf-8')}"
         _hold_to(file, sql, {})
-        with _named(file, sql):
+        with self._named(file, sql):
             self.con.execute(sql)
+
+    @contextmanager
+    def _named(self, file: Path, sql: str) -> Iterator[None]:
+        """What breaks in the database is said with the file and the SQL; what a publication lacks that another version
+        made, as that."""
+        try:
+            yield
+        except (duckdb.BinderException, duckdb.CatalogException) as error:
+            if lacking := self._lacking():
+                raise UsageError(
+                    "the publication was made by another version of fleet-static: it lacks "
+                    f"{', '.join(lacking[:3])}{' and more' if len(lacking) > 3 else ''}; the next run makes it anew"
+                ) from error
+            raise _broken(file, sql, error) from error
+        except duckdb.Error as error:
+            raise _broken(file, sql, error) from error
+
+    def _lacking(self) -> list[str]:
+        """Tables, columns and macros of this version that the file does not have."""
+        there = set(
+            self.con.sql(
+                "SELECT table_name FROM duckdb_columns() WHERE database_name = 'fleet' UNION "
+                "SELECT table_name || '.' || column_name FROM duckdb_columns() WHERE database_name = 'fleet' UNION "
+                "SELECT function_name FROM duckdb_functions() WHERE database_name = 'fleet'"
+            ).fetchall()
+        )
+        wanted = [macro.name for macro in all_macros()]
+        for name, entry in all_tables().items():
+            wanted += [] if entry.optional else [name, *(f"{name}.{column.name}" for column in entry.columns)]
+        return [name for name in wanted if (name,) not in there]
 
     def close(self) -> None:
         self.con.close()
@@ -188,11 +220,6 @@ def _hold_to(file: Path, sql: str, variables: dict[str, Any]) -> None:
         raise StageError(f"{said}\n--- the query was:\n{sql}")
 
 
-@contextmanager
-def _named(file: Path, sql: str) -> Iterator[None]:
-    """What breaks in the database is said with the file and the SQL."""
-    try:
-        yield
-    except duckdb.Error as error:
-        said = f"sql/{file.relative_to(SQL_DIR)} broke: {error}"
-        raise StageError(f"{said}\n--- the query was:\n{sql}") from error
+def _broken(file: Path, sql: str, error: duckdb.Error) -> StageError:
+    said = f"sql/{file.relative_to(SQL_DIR)} broke: {error}"
+    return StageError(f"{said}\n--- the query was:\n{sql}")

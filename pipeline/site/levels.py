@@ -62,8 +62,9 @@ def level_scatter(warehouse: Warehouse) -> Look:
 
     Huber weights against a bad visit: the yardstick of a unit is its own median distance, pooled with the fleet's (few
     visits borrow the fleet's scatter; a unit that scatters more keeps its own).
-    level_scatter: level and scatter of each unit, the mean day of its visits (level_on), and what else its visits say on average: both sides (where they are
-    known), airflow and fan power. The scatter is pooled with the fleet's afterwards (pipeline/moderation.py).
+    level_scatter: level and scatter of each unit, the mean day of its visits (level_on), and what else they say on
+    average: both sides (where they are known), airflow and fan power. The scatter is pooled with the fleet's afterwards
+    (pipeline/moderation.py).
     cause_mean: the three causes of each unit over its visits with known sides, and which is the largest. Visits
     without an airflow count only where none has one: then all of it is restriction.
     """

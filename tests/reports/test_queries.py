@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -13,7 +14,7 @@ import duckdb
 import pytest
 
 import reports
-from pipeline.errors import StageError
+from pipeline.errors import StageError, UsageError
 from reports import caps, draw, queries
 from reports.queries import Made, Published
 from tests.conftest import FIELD_TODAY
@@ -205,7 +206,7 @@ def test_a_page_that_breaks_breaks_them_all_and_leaves_the_old_ones(
 
 
 def test_a_query_that_breaks_says_its_file(
-    published: Published, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    small_file: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     folder = tmp_path / "reports"
     (folder / "shared").mkdir(parents=True)
@@ -213,8 +214,33 @@ def test_a_query_that_breaks_says_its_file(
     (folder / "shared" / "wrong.sql").write_text("SELECT nothing;", encoding="utf-8")
     monkeypatch.setattr(queries, "QUERIES", folder)
     monkeypatch.setattr(queries, "SQL_DIR", tmp_path)
+    published = Published.open(small_file)
     with pytest.raises(StageError, match=r"sql/reports/shared/wrong\.sql broke.*\n.*"):
         published.rows("asks")
+    published.close()
+
+
+@pytest.mark.parametrize(
+    ("lost", "says"),
+    [
+        ("ALTER TABLE site_static DROP COLUMN level_on", r"it lacks site_static\.level_on; the next run"),
+        (
+            "DROP TABLE work_follow_up",
+            r"it lacks work_follow_up, work_follow_up\.\w+, .* and more; the next run",
+        ),
+        ("DROP MACRO crossing_day", "it lacks crossing_day; the next run"),
+    ],
+)
+def test_a_publication_of_another_version_is_told(
+    small_file: Path, tmp_path: Path, lost: str, says: str
+) -> None:
+    file = tmp_path / "fleet.duckdb"
+    shutil.copyfile(small_file, file)
+    with duckdb.connect(str(file)) as con:
+        con.execute(lost)
+    with pytest.raises(UsageError, match=says):
+        draw(file, tmp_path / "reports")
+    assert not (tmp_path / "reports").exists()
 
 
 @pytest.mark.parametrize(
