@@ -242,7 +242,8 @@ def _unit(rows: Rows, rng: random.Random, i: int, kind: str, visits: int, techni
     rows.add("site_static", site_id, branch, equipment_id, mode, count, first, first + timedelta(days=80 * count),
              level_on, level, level and level - half, level and level + half,
              sum(t for t, _ in found) / len(found), rated, prob,
-             level and max(level - rated, 0.001), ret * grow, sup * grow, 0.91, i % 4, state, side if known else "none", (0.97 if i % 4 else None) if known else None,
+             level and max(level - rated, 0.001), ret * grow, sup * grow, 0.91, i % 4, state,
+             side if known else "none", (0.97 if i % 4 else None) if known else None,
              None if i % 11 == 5 else 1100.0, len(clean),
              *((level - rated) * share if level is not None else None for share in (0.7, 0.2, 0.1)), True,
              ("furnace", "fan_coil")[i % 2])  # fmt: skip
