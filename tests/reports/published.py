@@ -120,8 +120,8 @@ class Rows:
         path.unlink(missing_ok=True)
         con = duckdb.connect(str(path))
         con.execute(TABLES.read_text(encoding="utf-8"))
-        for macros in ("compare", "proportion", "crossing"):
-            con.execute((SQL_DIR / "macros" / f"{macros}.sql").read_text(encoding="utf-8"))
+        for macros in sorted((SQL_DIR / "macros").glob("*.sql")):
+            con.execute(macros.read_text(encoding="utf-8"))
         for table, rows in self.tables.items():
             marks = f"({', '.join('?' for _ in rows[0])})"
             for i in range(0, len(rows), 200):  # many rows a statement: far quicker than one by one
