@@ -8,10 +8,11 @@ WHERE check_id = 'zero_not_recorded' AND n_visits >= getvariable('technician_min
 CREATE OR REPLACE TABLE technician_zeroing AS
 WITH port AS (
     SELECT
-        technician_id, instrument_id, return_offset_inwc AS offset_inwc, return_doubtful AS doubtful, n_visits
+        technician_id, instrument_id, 'return' AS port, return_offset_inwc AS offset_inwc, return_doubtful AS doubtful,
+        n_visits
     FROM instrument_offset
     UNION ALL
-    SELECT technician_id, instrument_id, supply_offset_inwc, supply_doubtful, n_visits
+    SELECT technician_id, instrument_id, 'supply', supply_offset_inwc, supply_doubtful, n_visits
     FROM instrument_offset
 ),
 
@@ -19,8 +20,11 @@ hidden AS (
     SELECT
         technician_id,
         bool_or(doubtful) AS doubtful,
-        arg_max(offset_inwc, (doubtful, abs(offset_inwc), offset_inwc))
-        FILTER (WHERE n_visits >= getvariable('technician_min_visits')) AS hidden_offset_inwc
+        -- Offsets are told to the thousandth: many tie.
+        arg_min(
+            struct_pack(offset_inwc, port, instrument_id),
+            (NOT doubtful, -abs(offset_inwc), -offset_inwc, coalesce(instrument_id, ''), port)
+        ) FILTER (WHERE n_visits >= getvariable('technician_min_visits')) AS largest
     FROM port
     WHERE offset_inwc IS NOT NULL
     GROUP BY technician_id
@@ -38,7 +42,9 @@ SELECT
     f.fleet_rate AS fleet_skip_rate,
     f.funnel_hi,
     a.q_bh AS q_value,
-    h.hidden_offset_inwc,
+    h.largest.offset_inwc AS hidden_offset_inwc,
+    h.largest.port AS hidden_port,
+    h.largest.instrument_id AS hidden_instrument_id,
     CASE
         WHEN f.n_visits < getvariable('technician_min_visits') THEN 'too_few_visits'
         WHEN a.q_bh <= getvariable('technician_q') AND skip_rate > f.fleet_rate THEN 'skips_zero'

@@ -301,7 +301,7 @@ def _technicians(rows: Rows, technicians: int) -> None:
         if n:
             rows.add("technician_zeroing", technician_id, BRANCHES[t % 3], n, skipped, rate, max(0.0, rate - 0.1),
                      min(1.0, rate + 0.12), rate * 0.9, 0.06, 0.06 + 1.3 / math.sqrt(n), 0.01 if rate > 0.3 else 0.8,
-                     offset, state)  # fmt: skip
+                     offset, *(("return", f"M{t:03d}a") if offset else (None, None)), state)  # fmt: skip
         if n >= 20 and t % 2:
             rows.add("technician_training", technician_id, date(2024, 3, 4), 30, 12, 0.4, n, skipped, rate, rate - 0.4,
                      rate - 0.5, rate - 0.3, "better", 0.004)  # fmt: skip

@@ -71,7 +71,8 @@ CREATE TABLE site_upkeep (site_id VARCHAR, site_label VARCHAR, branch VARCHAR, e
   other_as_found_level_inwc DOUBLE);
 CREATE TABLE technician_zeroing (technician_id VARCHAR, branch VARCHAR, n_visits BIGINT, n_not_zeroed BIGINT,
   skip_rate DOUBLE, skip_lo DOUBLE, skip_hi DOUBLE, shrunk_skip_rate DOUBLE, fleet_skip_rate DOUBLE,
-  funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, zeroing_state VARCHAR);
+  funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, hidden_port VARCHAR, hidden_instrument_id VARCHAR,
+  zeroing_state VARCHAR);
 CREATE TABLE instrument_offset (technician_id VARCHAR, instrument_id VARCHAR, n_visits BIGINT, n_sites BIGINT,
   return_offset_inwc DOUBLE, return_offset_se DOUBLE, supply_offset_inwc DOUBLE, supply_offset_se DOUBLE,
   q_value DOUBLE, tesp_offset_inwc DOUBLE, tesp_offset_se DOUBLE, return_doubtful BOOLEAN, supply_doubtful BOOLEAN);

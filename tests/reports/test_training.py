@@ -250,8 +250,8 @@ def test_there_is_no_line_on_too_little_data(tmp_path: Path) -> None:
 def no_offset_told(where: str) -> tuple[str, str]:
     """Offsets of these technicians cannot be told: too few hands in their group."""
     return (
-        f"UPDATE technician_zeroing SET hidden_offset_inwc = NULL, zeroing_state = if(zeroing_state = 'zero_doubtful', "
-        f"'zeroes', zeroing_state) WHERE {where}",
+        "UPDATE technician_zeroing SET hidden_offset_inwc = NULL, hidden_port = NULL, hidden_instrument_id = NULL, "
+        f"zeroing_state = if(zeroing_state = 'zero_doubtful', 'zeroes', zeroing_state) WHERE {where}",
         "UPDATE instrument_offset SET return_offset_inwc = NULL, supply_offset_inwc = NULL, return_doubtful = FALSE "
         f"WHERE {where}",
     )
