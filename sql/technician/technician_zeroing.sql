@@ -6,26 +6,16 @@ FROM practice_fit
 WHERE check_id = 'zero_not_recorded' AND n_visits >= getvariable('technician_min_visits');
 
 CREATE OR REPLACE TABLE technician_zeroing AS
-WITH port AS (
-    SELECT
-        technician_id, instrument_id, 'return' AS port, return_offset_inwc AS offset_inwc, return_doubtful AS doubtful,
-        n_visits
-    FROM instrument_offset
-    UNION ALL
-    SELECT technician_id, instrument_id, 'supply', supply_offset_inwc, supply_doubtful, n_visits
-    FROM instrument_offset
-),
-
-hidden AS (
+WITH hidden AS (
     SELECT
         technician_id,
-        bool_or(doubtful) AS doubtful,
+        bool_or(is_doubtful) AS is_doubtful,
         -- Offsets are told to the thousandth: many tie.
         arg_min(
             struct_pack(offset_inwc, port, instrument_id),
-            (NOT doubtful, -abs(offset_inwc), -offset_inwc, coalesce(instrument_id, ''), port)
+            (NOT is_doubtful, -abs(offset_inwc), -offset_inwc, coalesce(instrument_id, ''), port)
         ) FILTER (WHERE n_visits >= getvariable('technician_min_visits')) AS largest
-    FROM port
+    FROM offset_port
     WHERE offset_inwc IS NOT NULL
     GROUP BY technician_id
 )
@@ -48,10 +38,10 @@ SELECT
     CASE
         WHEN f.n_visits < getvariable('technician_min_visits') THEN 'too_few_visits'
         WHEN a.q_bh <= getvariable('technician_q') AND skip_rate > f.fleet_rate THEN 'skips_zero'
-        WHEN h.doubtful THEN 'zero_doubtful'
+        WHEN h.is_doubtful THEN 'zero_doubtful'
         ELSE 'zeroes'
     END AS zeroing_state,
-    coalesce(h.doubtful, FALSE) AS offset_doubtful
+    coalesce(h.is_doubtful, FALSE) AS offset_doubtful
 FROM practice_fit AS f
 INNER JOIN technician AS t USING (technician_id)
 LEFT JOIN bh_adjusted('zeroing_tested') AS a USING (technician_id)

@@ -48,13 +48,15 @@ def test_of_offsets_that_tie_the_first_instruments_return_port_is_named(order: s
         )
         warehouse.execute(
             f"""
-            CREATE TABLE instrument_offset AS FROM (VALUES
+            CREATE TABLE instrument_offset AS
+            SELECT *, 0.001 AS return_offset_se, 0.001 AS supply_offset_se FROM (VALUES
                 ('T', 'M1', 20, 0.001, FALSE, NULL::DOUBLE, FALSE), ('T', 'M2', 20, 0.004, FALSE, 0.004, FALSE),
                 ('T', 'M3', 20, 0.004, FALSE, -0.004, FALSE), ('T', 'M4', 19, 0.3, FALSE, 0.3, FALSE)
             ) AS o(technician_id, instrument_id, n_visits, return_offset_inwc, return_doubtful, supply_offset_inwc,
                    supply_doubtful) ORDER BY {order}
             """
         )
+        warehouse.run("technician/offset_port.sql")
         asked = "SELECT hidden_offset_inwc, hidden_port, hidden_instrument_id, zeroing_state FROM technician_zeroing"
         warehouse.run("technician/technician_zeroing.sql")
         assert warehouse.query(asked).rows() == [(0.004, "return", "M2", "zeroes")]
