@@ -67,7 +67,7 @@ LISTS = """
         AS n_filter_dirty, 0 AS n_coil_dirty, 0 AS n_blower_dirty, 0 AS n_registers_closed,
         other_mode, other_static_state AS other_state, other_level_inwc, other_as_found_level_inwc
     FROM unit AS u
-    WHERE in_service AND static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9;
+    WHERE in_service AND needs_upkeep;
 """
 SIDES = ("return", "supply", "airflow_setting", "within", "upkeep", "uncertain", "few")
 BRANCHES = ("Northbank", "Millrace", "Hollow Oak")
