@@ -1,7 +1,7 @@
 """The visit checks: one file each in `sql/checks/`, read here into the catalog and run into `finding`.
 
 A new check is one new file there (header and one SELECT of visit_id, consequence, detail) and its cases in
-`tests/sql/check_cases/`. Nothing is registered anywhere else.
+`tests/sql/check_cases/`. No list of checks is kept; DEVELOPERS.md names the words and pages that go with one.
 """
 
 from __future__ import annotations

@@ -88,11 +88,7 @@ def store_key(warehouse: Warehouse, into: Path, source: str) -> None:
         {"technician_id": list(key), "pseudonym": list(key.values())},
         schema={"technician_id": pl.String, "pseudonym": pl.String},
     )
-    warehouse.con.register("_key", frame)
-    try:
-        warehouse.execute("CREATE OR REPLACE TEMP TABLE pseudonym AS SELECT * FROM _key")
-    finally:
-        warehouse.con.unregister("_key")
+    warehouse.store("pseudonym", frame, temporary=True)
 
 
 def selection(source: str, table: str, columns: list[str], *, is_view: bool = False) -> str:

@@ -15,11 +15,13 @@ from pathlib import Path
 import polars as pl
 
 from pipeline import __version__
+from pipeline.catalog import table_entry
 from pipeline.catalog.dictionary import comments, dictionary, macro_comments
 from pipeline.change import make_site_change
 from pipeline.durable import replace_durably
+from pipeline.errors import StageError
 from pipeline.load.inputs import TABLES
-from pipeline.pseudonyms import selections
+from pipeline.pseudonyms import selections, tables_of
 from pipeline.spare import keep_as_spare, make_copy, spare_of
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse, literal
@@ -205,7 +207,20 @@ def describe_tables(warehouse: Warehouse) -> list[str]:
     there = warehouse.tables()
     names = [name for name in PUBLISHED if name not in OPTIONAL or name in there]
     warehouse.store("dictionary", dictionary(names))
+    hold_to_catalog(warehouse, names)
     return names
+
+
+def hold_to_catalog(warehouse: Warehouse, names: Sequence[str]) -> None:
+    """Raise StageError where a table has a column without a meaning, or lacks one that the catalog gives it."""
+    columns = tables_of(warehouse, str(warehouse.scalar("SELECT current_database()")))
+    for name in names:
+        made, stated = set(columns.get(name, ())), {column.name for column in table_entry(name).columns}
+        if made != stated:
+            raise StageError(
+                f"the table {name} and its entry in pipeline/catalog/tables differ: "
+                f"only the table has {sorted(made - stated)}, only the entry {sorted(stated - made)}"
+            )
 
 
 def add_macros(warehouse: Warehouse, there: bool) -> None:

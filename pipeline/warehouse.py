@@ -1,7 +1,8 @@
-"""The only module that opens DuckDB: the work file, running an .sql file, publishing.
+"""The only module that opens a DuckDB file: the work file, running an .sql file, a publication for those who read it.
 
 What belongs here: connections, locks, transactions, error messages that quote the file and the SQL.
-What does not: any SQL that computes something (that lives in `sql/`), or the order of stages (`stages.py`).
+What does not: any SQL that computes something (that lives in `sql/`), the order of stages (`stages.py`), or writing the
+published file (`publish.py`).
 """
 
 from __future__ import annotations

@@ -52,7 +52,6 @@ def data_quality_page(published: Published, publication: Row) -> str:
         current="data_quality.html",
         publication=publication,
         fate_words=words.FATES,
-        consequence_words=words.CONSEQUENCES,
         **context,
     )
 

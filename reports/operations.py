@@ -89,7 +89,7 @@ def operations_page(published: Published, publication: Row) -> str:
         "attention": list(published.rows("attention")),
         "wanted": list(published.rows("visits_wanted", top=caps.TOP_WANTED, of=caps.SHEET_ROWS)),
         "latest_works": list(published.rows("latest_works", top=caps.TOP_WORKS)),
-        "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WANTED)),
+        "not_measured": list(published.rows("work_not_measured", top=caps.TOP_WORKS)),
         "top": _scale(ranked, upkeep),
     }
     facts = _units(page, ranked, upkeep, rising)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+from pipeline.errors import StageError
 from pipeline.load.inputs import STAGING
 from pipeline.scale.part import make_views_of
 from pipeline.scale.spread import names_in
@@ -132,22 +133,27 @@ class Part:
             return
         made, kept = within("part", name), within(database, name)
         with self.warehouse.transaction():
-            which = which_rows(self.warehouse.columns(made), self.of)
+            which = which_rows(name, self.warehouse.columns(made), self.of)
             self.warehouse.execute(f"DELETE FROM {kept} WHERE {which}")
             self.warehouse.execute(f"INSERT INTO {kept} BY NAME SELECT * FROM {made}")
 
 
-def which_rows(columns: Sequence[str], of: Literal["visit", "equipment"] = "equipment") -> str:
-    """The condition for a row to be touched."""
+def which_rows(name: str, columns: Sequence[str], of: Literal["visit", "equipment"]) -> str:
+    """The condition for a row of the table `name` to be touched; StageError where its columns name no equipment."""
     if of == "visit" and "visit_id" in columns:
         return "visit_id IN (SELECT visit_id FROM touched_visit)"
     if "equipment_no" in columns:
         return "equipment_no IN (SELECT equipment_no FROM touched_number)"
     if "unit_no" in columns:
         return "unit_no // 2 IN (SELECT equipment_no FROM touched_number)"
-    if "visit_id" in columns and "equipment_id" not in columns:
+    if "equipment_id" in columns:
+        return "equipment_id IN (SELECT equipment_id FROM touched)"
+    if "visit_id" in columns:
         return "visit_id IN (SELECT visit_id FROM touched_visit)"
-    return "equipment_id IN (SELECT equipment_id FROM touched)"
+    raise StageError(
+        f"{name} is made by a step of scope equipment, and no column says of which equipment or visit a row is; "
+        "a row of several (a site's, say) is made by a step of scope fleet"
+    )
 
 
 def within(database: str, name: str) -> str:

@@ -54,6 +54,7 @@ def run_technician(
         warehouse.store(name, frame)
     for name in (
         "instrument_offset",
+        "offset_port",
         "instrument_drift",
         "technician_zeroing",
         "offset_follows",

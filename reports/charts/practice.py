@@ -7,12 +7,12 @@ from typing import Any
 
 import altair as alt
 
+from reports import words
 from reports.charts.parts import INWC, SIGNED, row_height, rows_of, share_axis
 from reports.queries import Result
 
-STATES = ("skips_zero", "zero_doubtful", "zeroes")
-WORDS = "{'skips_zero': 'skips the zero', 'zero_doubtful': 'zero doubtful', 'zeroes': 'zeroes'}"
 NAMED = ("skips_zero", "zero_doubtful")
+STATES = {state: words.ZEROING_STATES[state] for state in (*NAMED, "zeroes")}
 FUNNEL_HEIGHT = 320  # px
 # Where a name may stand beside its mark: align, baseline, and how far off in px.
 NAME_PLACES = {
@@ -46,7 +46,7 @@ def funnel(technicians: Result) -> Any:
         .mark_line(color="var(--quiet)", strokeWidth=1.3)
         .encode(x=alt.X("n_visits:Q"), y=alt.Y("fleet_skip_rate:Q"))
     )
-    found = "indexof(['skips_zero', 'zero_doubtful'], datum.zeroing_state) >= 0"
+    found = f"indexof({list(NAMED)}, datum.zeroing_state) >= 0"
     whisker = (
         alt.Chart(data)
         .transform_filter("datum.zeroing_state == 'skips_zero'")
@@ -68,7 +68,7 @@ def funnel(technicians: Result) -> Any:
             color=alt.Color(
                 "zeroing_state:N",
                 title=None,
-                legend=alt.Legend(orient="top", columns=2, labelExpr=f"({WORDS})[datum.value]"),
+                legend=alt.Legend(orient="top", columns=2, labelExpr=f"({STATES})[datum.value]"),
                 scale=alt.Scale(
                     domain=list(STATES),
                     range=["var(--supply)", "var(--airflow_setting)", "var(--quiet)"],
@@ -77,7 +77,7 @@ def funnel(technicians: Result) -> Any:
             shape=alt.Shape(
                 "zeroing_state:N",
                 title=None,
-                legend=alt.Legend(orient="top", columns=2, labelExpr=f"({WORDS})[datum.value]"),
+                legend=alt.Legend(orient="top", columns=2, labelExpr=f"({STATES})[datum.value]"),
                 scale=alt.Scale(domain=list(STATES), range=["triangle-up", "diamond", "circle"]),
             ),
             tooltip=[

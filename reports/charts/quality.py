@@ -6,15 +6,11 @@ from typing import Any
 
 import altair as alt
 
+from reports import words
 from reports.charts.parts import row_height, rows_of, share_axis
 from reports.queries import Result
 
-FATES = ("as_recorded", "repaired", "not_like_new", "set_aside")
-FATE_WORDS = (
-    "{'as_recorded': 'used as recorded', 'repaired': 'used after repair', "
-    "'not_like_new': 'used, not like new', 'set_aside': 'set aside'}"
-)
-FILLS = ("var(--hair)", "url(#h-repaired)", "url(#h-worn)", "var(--ink)")
+FATE_FILLS = ("var(--hair)", "url(#h-repaired)", "url(#h-worn)", "var(--ink)")  # in the order of words.FATES
 
 
 def fates(by_month: Result) -> Any:
@@ -22,10 +18,10 @@ def fates(by_month: Result) -> Any:
 
     Args: by_month: rows of fates_by_month.sql.
     """
-    order = "indexof(['as_recorded', 'repaired', 'not_like_new', 'set_aside'], datum.fate)"
+    fates = list(words.FATES)
     return (
         alt.Chart(rows_of(by_month))
-        .transform_calculate(place=order)
+        .transform_calculate(place=f"indexof({fates}, datum.fate)")
         .mark_bar(stroke="var(--ink)", strokeWidth=0.6)
         .encode(
             x=alt.X(
@@ -35,8 +31,8 @@ def fates(by_month: Result) -> Any:
             fill=alt.Fill(
                 "fate:N",
                 title=None,
-                scale=alt.Scale(domain=list(FATES), range=list(FILLS)),
-                legend=_fills(FATE_WORDS),
+                scale=alt.Scale(domain=fates, range=list(FATE_FILLS)),
+                legend=_fills(words.FATES),
             ),
             order=alt.Order("place:Q"),
             tooltip=[
@@ -156,11 +152,11 @@ def aside(shares: Result, member: str) -> Any:
 
 
 TAKEN = {  # column of check_shares.sql: how it reads, and the fill, as in fates()
-    "n_set_aside": ("set aside", "var(--ink)"),
-    "n_repaired": ("repaired", "url(#h-repaired)"),
-    "n_not_like_new": ("not like new", "url(#h-worn)"),
+    "n_set_aside": (words.CONSEQUENCES["set_aside"], "var(--ink)"),
+    "n_repaired": (words.CONSEQUENCES["repaired"], "url(#h-repaired)"),
+    "n_not_like_new": (words.CONSEQUENCES["not_like_new"], "url(#h-worn)"),
     "n_drop_set_aside": ("drop set aside", "var(--paper)"),
-    "n_note": ("noted", "var(--hair)"),
+    "n_note": (words.CONSEQUENCES["note"], "var(--hair)"),
 }
 CHECK_HEIGHT = 30  # px: what the check is and what follows, and below it the bar
 
@@ -180,7 +176,6 @@ def checks(result: Result) -> Any:
             told=f"datum.title + ': ' + format(datum.share * 100, '.1f') + ' %' + {followed}"
         )
     )
-    legend = ", ".join(f"'{c}': '{word}'" for c, (word, _) in TAKEN.items())
     bars = (
         base.transform_fold(list(TAKEN), as_=["taken", "n"])
         .transform_calculate(
@@ -194,7 +189,7 @@ def checks(result: Result) -> Any:
                 "taken:N",
                 title=None,
                 scale=alt.Scale(domain=list(TAKEN), range=[fill for _, fill in TAKEN.values()]),
-                legend=_fills(f"{{{legend}}}"),
+                legend=_fills({c: word for c, (word, _) in TAKEN.items()}),
             ),
             order=alt.Order("place:Q"),
             tooltip=[
@@ -220,8 +215,8 @@ def checks(result: Result) -> Any:
     return alt.layer(bars, told, width="container", height=row_height(found, CHECK_HEIGHT))
 
 
-def _fills(words: str) -> alt.Legend:
-    """A legend of fills by their words, a Vega object; in two columns, so that it fits a narrow screen."""
+def _fills(said: dict[str, str]) -> alt.Legend:
+    """A legend of fills by their words; in two columns, so that it fits a narrow screen."""
     return alt.Legend(
-        orient="top", columns=2, labelExpr=f"({words})[datum.value]", symbolType="square", symbolSize=160
+        orient="top", columns=2, labelExpr=f"({said})[datum.value]", symbolType="square", symbolSize=160
     )

@@ -1,7 +1,7 @@
 -- The units that changed, the most telling change first and the largest move of the level in it; top rows of each change.
 -- With the work that may have done it: the latest one that begins a new stretch and was done since the publication before,
 -- or, where a chronic unit is not judged since, at any time (its record may have come late); and how many visits are still
--- wanted before it is judged.
+-- wanted before it is judged (shared/visits_to_verdict.sql).
 WITH listed AS (
     SELECT *
     FROM site_change
@@ -47,11 +47,7 @@ SELECT
 FROM listed AS c
 LEFT JOIN site ON c.site_id = site.site_id
 LEFT JOIN worked AS w ON c.equipment_id = w.equipment_id AND c.mode = w.mode
-LEFT JOIN site_attention AS a
-    ON
-        c.equipment_id = a.equipment_id
-        AND c.mode = a.mode
-        AND a.reason IN ('too_few_visits', 'uncertain')
+LEFT JOIN memory.visits_to_verdict AS a ON c.equipment_id = a.equipment_id AND c.mode = a.mode
 ORDER BY
     list_position(['new_chronic', 'worse', 'resolved', 'better', 'to_confirm', 'gone'], c.change) ASC,
     abs(c.level_change_inwc) DESC NULLS LAST,

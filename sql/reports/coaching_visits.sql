@@ -3,13 +3,10 @@
 -- day come last, as their day is wrong. Only technicians with the minimum of visits are named. n_since_training: visits of
 -- the finding since the last training, empty without one.
 WITH named AS (
-    SELECT
-        technician_id,
-        min(n_visits) AS n_visits
+    SELECT technician_id
     FROM technician_zeroing
-    GROUP BY technician_id
-    HAVING
-        min(n_visits) >= (
+    WHERE
+        n_visits >= (
             SELECT setting.value FROM setting
             WHERE setting.name = 'technician_min_visits'
         )

@@ -25,7 +25,7 @@ SELECT
     s.rated_tesp_inwc,
     CASE
         WHEN s.static_state = 'chronic' THEN s.problem_side
-        WHEN s.static_state = 'within_rating' AND s.as_found_level_inwc > s.rated_tesp_inwc + 1e-9 THEN 'upkeep'
+        WHEN s.needs_upkeep THEN 'upkeep'
         ELSE 'none'
     END AS shown_as,
     -- Counted apart: a list of all of them for both would hold all their columns.

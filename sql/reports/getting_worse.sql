@@ -7,10 +7,7 @@ WITH rising AS (
     FROM equipment_trend
     WHERE
         trend = 'rising'
-        AND equipment_id NOT IN (
-            SELECT e.equipment_id FROM equipment AS e, publication AS p
-            WHERE e.retired_on <= p.today
-        )
+        AND equipment_id IN (SELECT e.equipment_id FROM equipment_static AS e WHERE e.in_service)
 ),
 
 first_mode AS (

@@ -75,9 +75,5 @@ INNER JOIN done AS d ON l.work_id = d.work_id
 INNER JOIN by_mode AS m ON l.work_id = m.work_id
 LEFT JOIN site ON l.site_id = site.site_id
 LEFT JOIN site_static AS s ON l.equipment_id = s.equipment_id AND m.mode = s.mode
-LEFT JOIN site_attention AS a
-    ON
-        l.equipment_id = a.equipment_id
-        AND m.mode = a.mode
-        AND a.reason IN ('too_few_visits', 'uncertain')
+LEFT JOIN memory.visits_to_verdict AS a ON l.equipment_id = a.equipment_id AND m.mode = a.mode
 ORDER BY l.done_on DESC, l.work_id ASC, m.mode ASC;

@@ -31,6 +31,7 @@ WITH seen AS (
                 ELSE 5
             END
         ) AS place,
+        bool_or(in_service) AS in_service,
         bool_or(static_state = 'chronic' AND problem_side = 'return') AS chronic_return,
         bool_or(static_state = 'chronic' AND problem_side = 'supply') AS chronic_supply,
         bool_or(static_state = 'chronic' AND problem_side = 'airflow_setting') AS chronic_airflow_setting,
@@ -49,7 +50,6 @@ SELECT
     n.branch,
     n.equipment_id,
     n.equipment_kind,
-    n.retired_on IS NULL OR n.retired_on > getvariable('today') AS in_service,
     ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits'][s.place] AS worst_state
 FROM seen AS s
 INNER JOIN staging.equipment_facts AS n USING (equipment_no);

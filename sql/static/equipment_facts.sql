@@ -1,8 +1,7 @@
 -- What the stages know of each piece of equipment, by its number and its site's (numbered.sql), joined once to the
 -- visits: dates and right ports (data contract, "The right ports") for the repairs; budgets of both sides (magnitudes,
--- in. w.c.) that sum to the rated TESP, design airflows, taps, and the air's density at its site. And the days of works:
--- every kind of work but `other` and `filter_changed` starts a new stretch of visits (data contract, "Since the last
--- work").
+-- in. w.c.) that sum to the rated TESP, design airflows, taps, and the air's density at its site. And the days of works
+-- that start a new stretch of visits (data contract, "Since the last work").
 -- Ids are written down as they are (visit_measured.sql says why).
 CREATE OR REPLACE TABLE staging.equipment_facts ( -- noqa: PRS
     equipment_id VARCHAR USING COMPRESSION uncompressed,

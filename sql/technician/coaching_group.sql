@@ -9,10 +9,6 @@ SELECT technician_id, 'zero_not_recorded', NULL, NULL
 FROM technician_zeroing
 WHERE zeroing_state = 'skips_zero'
 UNION ALL
-SELECT technician_id, 'hidden_offset_return', instrument_id, return_offset_inwc
-FROM instrument_offset
-WHERE return_doubtful
-UNION ALL
-SELECT technician_id, 'hidden_offset_supply', instrument_id, supply_offset_inwc
-FROM instrument_offset
-WHERE supply_doubtful;
+SELECT technician_id, 'hidden_offset_' || port, instrument_id, offset_inwc
+FROM offset_port
+WHERE is_doubtful;

@@ -52,42 +52,25 @@ FROM beside;
 -- DuckDB may put all visits into a hash table to look few up in it.
 CREATE OR REPLACE TEMP TABLE coaching_zero_visit AS
 SELECT
-    rowid AS visit_row,
-    visit_id,
-    coalesce(starts_with(repairs, 'unit: read as '), FALSE) AS unit_repaired
-FROM staging.visit_measured
-WHERE rowid IN (SELECT visit_row FROM coaching_look WHERE of_zero);
+    v.rowid AS visit_row,
+    v.visit_id,
+    coalesce(NOT n.zeros_kept_unit, FALSE) AS unit_mended
+FROM staging.visit_measured AS v
+LEFT JOIN noticed_reading AS n ON v.visit_id = n.visit_id AND n.unit_repaired
+WHERE v.rowid IN (SELECT visit_row FROM coaching_look WHERE of_zero);
 
--- Zeros are told in in. w.c., as they were used, and as they were written where that is another unit. Where the unit of
--- the readings was mended, zeros follow as in repair/2_unit.sql.
+-- Zeros are told in in. w.c., as they were used, and as they were written where that is another unit.
 CREATE OR REPLACE TEMP TABLE coaching_zero AS
-WITH written AS (
+WITH taken AS (
     SELECT
         s.visit_row,
-        s.unit_repaired,
         v.zeroed_at,
         v.zero_return,
         v.zero_supply,
         coalesce(v.pressure_unit, 'inwc')::VARCHAR AS unit,
-        if(unit = 'pa', 'inwc', 'pa') AS other_unit,
-        greatest(abs(v.zero_return), abs(v.zero_supply)) AS larger_zero
+        CASE WHEN NOT s.unit_mended THEN unit WHEN unit = 'pa' THEN 'inwc' ELSE 'pa' END AS unit_taken
     FROM coaching_zero_visit AS s
     INNER JOIN visit AS v USING (visit_id)
-),
-
-taken AS (
-    SELECT
-        *,
-        CASE
-            WHEN
-                unit_repaired
-                AND NOT coalesce(
-                    within(to_inwc(larger_zero, unit), getvariable('zero_offset_limit_inwc'))
-                    AND exceeds(to_inwc(larger_zero, other_unit), getvariable('zero_offset_limit_inwc')), FALSE
-                ) THEN other_unit
-            ELSE unit
-        END AS unit_taken
-    FROM written
 ),
 
 worded AS (

@@ -1,29 +1,18 @@
 -- Does a doubtful offset follow the technician or the instrument? Told only where the same technician used other
 -- gauges, or the gauge went through other hands, often enough; otherwise it cannot be told, and that is said.
 CREATE OR REPLACE TABLE offset_follows AS
-WITH port AS (
-    SELECT
-        technician_id, instrument_id, 'return' AS port, return_offset_inwc AS offset_inwc,
-        return_offset_se AS se, return_doubtful AS doubtful, n_visits
-    FROM instrument_offset
-    UNION ALL
-    SELECT
-        technician_id, instrument_id, 'supply', supply_offset_inwc, supply_offset_se, supply_doubtful, n_visits
-    FROM instrument_offset
-),
-
-other_gauge AS (
+WITH other_gauge AS (
     SELECT
         p.technician_id,
         p.instrument_id,
         p.port,
         sum(o.n_visits)::BIGINT AS n,
-        sum(o.offset_inwc / pow(o.se, 2)) / sum(1 / pow(o.se, 2)) AS offset_inwc,
-        sqrt(1 / sum(1 / pow(o.se, 2))) AS se
-    FROM port AS p
-    INNER JOIN port AS o
+        sum(o.offset_inwc / pow(o.offset_se, 2)) / sum(1 / pow(o.offset_se, 2)) AS offset_inwc,
+        sqrt(1 / sum(1 / pow(o.offset_se, 2))) AS se
+    FROM offset_port AS p
+    INNER JOIN offset_port AS o
         ON p.technician_id = o.technician_id AND p.port = o.port AND p.instrument_id <> o.instrument_id
-    WHERE p.doubtful AND o.se > 0
+    WHERE p.is_doubtful AND o.offset_se > 0
     GROUP BY p.technician_id, p.instrument_id, p.port
 ),
 
@@ -33,12 +22,12 @@ other_hand AS (
         p.instrument_id,
         p.port,
         sum(o.n_visits)::BIGINT AS n,
-        sum(o.offset_inwc / pow(o.se, 2)) / sum(1 / pow(o.se, 2)) AS offset_inwc,
-        sqrt(1 / sum(1 / pow(o.se, 2))) AS se
-    FROM port AS p
-    INNER JOIN port AS o
+        sum(o.offset_inwc / pow(o.offset_se, 2)) / sum(1 / pow(o.offset_se, 2)) AS offset_inwc,
+        sqrt(1 / sum(1 / pow(o.offset_se, 2))) AS se
+    FROM offset_port AS p
+    INNER JOIN offset_port AS o
         ON p.instrument_id = o.instrument_id AND p.port = o.port AND p.technician_id <> o.technician_id
-    WHERE p.doubtful AND o.se > 0
+    WHERE p.is_doubtful AND o.offset_se > 0
     GROUP BY p.technician_id, p.instrument_id, p.port
 ),
 
@@ -48,7 +37,7 @@ compared AS (
         p.instrument_id,
         p.port,
         p.offset_inwc,
-        p.se AS offset_se,
+        p.offset_se,
         coalesce(g.n, 0) AS n_other_gauges,
         g.offset_inwc AS same_technician_inwc,
         coalesce(h.n, 0) AS n_other_hands,
@@ -62,10 +51,10 @@ compared AS (
             AS instrument_carries,
         h.n >= getvariable('follow_min_visits') AND h.offset_inwc / p.offset_inwc + 2 * h.se / abs(p.offset_inwc) < 0.5
             AS instrument_free
-    FROM port AS p
+    FROM offset_port AS p
     LEFT JOIN other_gauge AS g USING (technician_id, instrument_id, port)
     LEFT JOIN other_hand AS h USING (technician_id, instrument_id, port)
-    WHERE p.doubtful
+    WHERE p.is_doubtful
 )
 
 SELECT

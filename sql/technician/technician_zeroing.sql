@@ -6,22 +6,16 @@ FROM practice_fit
 WHERE check_id = 'zero_not_recorded' AND n_visits >= getvariable('technician_min_visits');
 
 CREATE OR REPLACE TABLE technician_zeroing AS
-WITH port AS (
-    SELECT
-        technician_id, instrument_id, return_offset_inwc AS offset_inwc, return_doubtful AS doubtful, n_visits
-    FROM instrument_offset
-    UNION ALL
-    SELECT technician_id, instrument_id, supply_offset_inwc, supply_doubtful, n_visits
-    FROM instrument_offset
-),
-
-hidden AS (
+WITH hidden AS (
     SELECT
         technician_id,
-        bool_or(doubtful) AS doubtful,
-        arg_max(offset_inwc, (doubtful, abs(offset_inwc), offset_inwc))
-        FILTER (WHERE n_visits >= getvariable('technician_min_visits')) AS hidden_offset_inwc
-    FROM port
+        bool_or(is_doubtful) AS is_doubtful,
+        -- Offsets are told to the thousandth: many tie.
+        arg_min(
+            struct_pack(offset_inwc, port, instrument_id),
+            (NOT is_doubtful, -abs(offset_inwc), -offset_inwc, coalesce(instrument_id, ''), port)
+        ) FILTER (WHERE n_visits >= getvariable('technician_min_visits')) AS largest
+    FROM offset_port
     WHERE offset_inwc IS NOT NULL
     GROUP BY technician_id
 )
@@ -38,14 +32,16 @@ SELECT
     f.fleet_rate AS fleet_skip_rate,
     f.funnel_hi,
     a.q_bh AS q_value,
-    h.hidden_offset_inwc,
+    h.largest.offset_inwc AS hidden_offset_inwc,
+    h.largest.port AS hidden_port,
+    h.largest.instrument_id AS hidden_instrument_id,
     CASE
         WHEN f.n_visits < getvariable('technician_min_visits') THEN 'too_few_visits'
         WHEN a.q_bh <= getvariable('technician_q') AND skip_rate > f.fleet_rate THEN 'skips_zero'
-        WHEN h.doubtful THEN 'zero_doubtful'
+        WHEN h.is_doubtful THEN 'zero_doubtful'
         ELSE 'zeroes'
     END AS zeroing_state,
-    coalesce(h.doubtful, FALSE) AS offset_doubtful
+    coalesce(h.is_doubtful, FALSE) AS offset_doubtful
 FROM practice_fit AS f
 INNER JOIN technician AS t USING (technician_id)
 LEFT JOIN bh_adjusted('zeroing_tested') AS a USING (technician_id)

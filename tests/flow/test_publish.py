@@ -11,6 +11,7 @@ import pytest
 
 from pipeline import publish as publishing
 from pipeline.catalog import table_entry
+from pipeline.errors import StageError
 from pipeline.export import export
 from pipeline.load.inputs import VISITS
 from pipeline.stages import RunOrder
@@ -62,6 +63,16 @@ def test_a_copy_holds_nothing_else(publish: Publish) -> None:
         ).fetchall()
         assert dict(views) == {name: table_entry(name).comment for name in publishing.VIEWS}
         assert con.sql("SHOW TABLES").pl().height == len(names)
+
+
+def test_a_column_without_a_meaning_is_not_published() -> None:
+    with Warehouse() as warehouse:
+        columns = ", ".join(f"NULL AS {column.name}" for column in table_entry("site").columns)
+        warehouse.execute(f"CREATE TABLE site AS SELECT {columns}")
+        publishing.hold_to_catalog(warehouse, ["site"])
+        warehouse.execute(f"CREATE OR REPLACE TABLE site AS SELECT {columns}, 1 AS colour")
+        with pytest.raises(StageError, match=r"only the table has \['colour'\], only the entry \[\]"):
+            publishing.hold_to_catalog(warehouse, ["site"])
 
 
 def test_a_macro_of_an_earlier_version_is_gone(small_file: Path, tmp_path: Path) -> None:

@@ -67,7 +67,7 @@ LISTS = """
         AS n_filter_dirty, 0 AS n_coil_dirty, 0 AS n_blower_dirty, 0 AS n_registers_closed,
         other_mode, other_static_state AS other_state, other_level_inwc, other_as_found_level_inwc
     FROM unit AS u
-    WHERE in_service AND static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9;
+    WHERE in_service AND needs_upkeep;
 """
 SIDES = ("return", "supply", "airflow_setting", "within", "upkeep", "uncertain", "few")
 BRANCHES = ("Northbank", "Millrace", "Hollow Oak")
@@ -120,8 +120,8 @@ class Rows:
         path.unlink(missing_ok=True)
         con = duckdb.connect(str(path))
         con.execute(TABLES.read_text(encoding="utf-8"))
-        for macros in ("compare", "proportion", "crossing"):
-            con.execute((SQL_DIR / "macros" / f"{macros}.sql").read_text(encoding="utf-8"))
+        for macros in sorted((SQL_DIR / "macros").glob("*.sql")):
+            con.execute(macros.read_text(encoding="utf-8"))
         for table, rows in self.tables.items():
             marks = f"({', '.join('?' for _ in rows[0])})"
             for i in range(0, len(rows), 200):  # many rows a statement: far quicker than one by one
@@ -305,7 +305,7 @@ def _technicians(rows: Rows, technicians: int) -> None:
         if n:
             rows.add("technician_zeroing", technician_id, BRANCHES[t % 3], n, skipped, rate, max(0.0, rate - 0.1),
                      min(1.0, rate + 0.12), rate * 0.9, 0.06, 0.06 + 1.3 / math.sqrt(n), 0.01 if rate > 0.3 else 0.8,
-                     offset, state)  # fmt: skip
+                     offset, *(("return", f"M{t:03d}a") if offset else (None, None)), state)  # fmt: skip
         if n >= 20 and t % 2:
             rows.add("technician_training", technician_id, date(2024, 3, 4), 30, 12, 0.4, n, skipped, rate, rate - 0.4,
                      rate - 0.5, rate - 0.3, "better", 0.004)  # fmt: skip

@@ -35,14 +35,15 @@ CREATE TABLE site_static (site_id VARCHAR, branch VARCHAR, equipment_id VARCHAR,
   as_found_level_inwc DOUBLE, rated_tesp_inwc DOUBLE, prob_over_rated DOUBLE, expected_excess_inwc DOUBLE,
   return_level_inwc DOUBLE, supply_level_inwc DOUBLE, airflow_ratio DOUBLE, n_offset_corrected BIGINT,
   static_state VARCHAR, problem_side VARCHAR, prob_side DOUBLE, design_cfm DOUBLE, n_valid BIGINT,
-  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, in_service BOOLEAN, equipment_kind VARCHAR);
+  return_restriction_inwc DOUBLE, supply_restriction_inwc DOUBLE, airflow_setting_inwc DOUBLE, in_service BOOLEAN, equipment_kind VARCHAR,
+  needs_upkeep BOOLEAN AS (static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9));
 CREATE VIEW equipment_static AS
 SELECT any_value(site_id) AS site_id, any_value(branch) AS branch, equipment_id,
   any_value(equipment_kind) AS equipment_kind, any_value(in_service) AS in_service,
   arg_min(
-    if(static_state = 'within_rating' AND as_found_level_inwc > rated_tesp_inwc + 1e-9, 'upkeep', static_state),
+    if(needs_upkeep, 'upkeep', static_state),
     CASE static_state WHEN 'chronic' THEN 1 WHEN 'uncertain' THEN 2 WHEN 'too_few_visits' THEN 5
-      ELSE if(as_found_level_inwc > rated_tesp_inwc + 1e-9, 3, 4) END
+      ELSE if(needs_upkeep, 3, 4) END
   ) AS worst_state,
   bool_or(static_state = 'chronic' AND problem_side = 'return') AS chronic_return,
   bool_or(static_state = 'chronic' AND problem_side = 'supply') AS chronic_supply,
@@ -71,7 +72,8 @@ CREATE TABLE site_upkeep (site_id VARCHAR, site_label VARCHAR, branch VARCHAR, e
   other_as_found_level_inwc DOUBLE);
 CREATE TABLE technician_zeroing (technician_id VARCHAR, branch VARCHAR, n_visits BIGINT, n_not_zeroed BIGINT,
   skip_rate DOUBLE, skip_lo DOUBLE, skip_hi DOUBLE, shrunk_skip_rate DOUBLE, fleet_skip_rate DOUBLE,
-  funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, zeroing_state VARCHAR);
+  funnel_hi DOUBLE, q_value DOUBLE, hidden_offset_inwc DOUBLE, hidden_port VARCHAR, hidden_instrument_id VARCHAR,
+  zeroing_state VARCHAR);
 CREATE TABLE instrument_offset (technician_id VARCHAR, instrument_id VARCHAR, n_visits BIGINT, n_sites BIGINT,
   return_offset_inwc DOUBLE, return_offset_se DOUBLE, supply_offset_inwc DOUBLE, supply_offset_se DOUBLE,
   q_value DOUBLE, tesp_offset_inwc DOUBLE, tesp_offset_se DOUBLE, return_doubtful BOOLEAN, supply_doubtful BOOLEAN);

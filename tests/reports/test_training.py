@@ -116,8 +116,9 @@ def test_a_habit_without_words_to_teach_still_stands(tmp_path: Path) -> None:
 
 def test_every_check_that_can_be_a_habit_says_what_to_teach() -> None:
     judged = {check.check_id for check in all_checks() if check.of == "reading"}
-    assert set(TEACH) == judged - {"zero_not_recorded"}
-    assert all(text.endswith((".", "?")) and len(text) > 40 for text in TEACH.values())
+    assert set(TEACH) == judged - {"zero_not_recorded"}, "TEACH in reports/training.py"
+    too_short = [check for check, text in TEACH.items() if not text.endswith((".", "?")) or len(text) <= 40]
+    assert not too_short
 
 
 @pytest.mark.parametrize("name", ["training.html", "operations.html", "data_quality.html"])
@@ -249,8 +250,8 @@ def test_there_is_no_line_on_too_little_data(tmp_path: Path) -> None:
 def no_offset_told(where: str) -> tuple[str, str]:
     """Offsets of these technicians cannot be told: too few hands in their group."""
     return (
-        f"UPDATE technician_zeroing SET hidden_offset_inwc = NULL, zeroing_state = if(zeroing_state = 'zero_doubtful', "
-        f"'zeroes', zeroing_state) WHERE {where}",
+        "UPDATE technician_zeroing SET hidden_offset_inwc = NULL, hidden_port = NULL, hidden_instrument_id = NULL, "
+        f"zeroing_state = if(zeroing_state = 'zero_doubtful', 'zeroes', zeroing_state) WHERE {where}",
         "UPDATE instrument_offset SET return_offset_inwc = NULL, supply_offset_inwc = NULL, return_doubtful = FALSE "
         f"WHERE {where}",
     )

@@ -25,13 +25,14 @@ READ = sorted(
 
 @pytest.mark.parametrize("check", all_checks(), ids=lambda c: c.check_id)
 def test_a_check_stands_on_the_page_with_its_consequence(check: Check) -> None:
-    assert f"| {check.check_id} | {check.consequence} |" in PAGE
+    row = f"| {check.check_id} | {check.consequence} |"
+    assert f"\n{row}" in PAGE, f"docs/checks.md has no row that begins {row}"
 
 
 @pytest.mark.parametrize("name", READ)
 def test_a_setting_that_the_checks_read_exists_and_stands_on_the_page(name: str) -> None:
     assert name in Settings()
-    assert f"`{name}`" in PAGE
+    assert f"`{name}`" in PAGE, f"docs/checks.md does not name the setting {name}"
 
 
 def test_the_page_names_no_check_that_does_not_exist() -> None:

@@ -85,15 +85,17 @@ PLANTED = """
     CREATE TABLE check_catalog (check_id VARCHAR, title VARCHAR);
     CREATE TABLE equipment AS SELECT 'E' AS equipment_id, 'S' AS site_id;
     CREATE TABLE staging.visit_measured AS SELECT visit_id, 'E' AS equipment_id, DATE '2026-05-04' AS visited_on,
-        'cooling' AS mode, 'G' AS instrument_id, 1.0 AS return_recorded, 1.0 AS supply_recorded, pressure_unit, repairs
+        'cooling' AS mode, 'G' AS instrument_id, 1.0 AS return_recorded, 1.0 AS supply_recorded, pressure_unit
         FROM visit ORDER BY visit_id;
+    CREATE TABLE noticed_reading AS SELECT visit_id, zeros_kept_unit IS NOT NULL AS unit_repaired,
+        coalesce(zeros_kept_unit, FALSE) AS zeros_kept_unit FROM visit WHERE visit_id <> 'mm';
     CREATE TABLE coaching_own AS SELECT 'T' AS technician_id, 'hidden_offset_return' AS finding, 'return' AS port,
         -0.053 AS offset_inwc, 1 AS place, rowid AS visit_row, -0.212 AS value_inwc FROM staging.visit_measured;
 """
 TIME = "2026-05-04 14:00:00Z"
 # By hand: 1 in. w.c. is 249.08891 Pa and 25.4 mm. 0.5 / 249.08891 = 0.00201; 0.1 / 249.08891 = 0.0004;
-# -0.07 / 25.4 = -0.00276; 1.5 / 249.08891 = 0.00602. Where the unit of the readings was mended, zeros follow, unless
-# they are zeros only in the row's own unit: 1.0 Pa is 0.004, but 1.0 in. w.c. is no zero.
+# -0.07 / 25.4 = -0.00276; 1.5 / 249.08891 = 0.00602. Where the unit of the readings was mended, the repair says whether
+# the zeros followed (`zeros_kept_unit`; check_cases/unit_mismatch.toml).
 ZEROS: list[tuple[str, dict[str, Any], str]] = [
     ("pa", {"pressure_unit": "pa", "zero_return": 0.5, "zero_supply": 0.1},
      "return 0.002 in. w.c. (recorded 0.5 Pa), supply 0.000 in. w.c. (recorded 0.1 Pa)"),
@@ -103,11 +105,11 @@ ZEROS: list[tuple[str, dict[str, Any], str]] = [
      "return 0.002 in. w.c., supply 0.000 in. w.c."),
     ("one port", {"pressure_unit": "pa", "zero_supply": 0.5},
      "return not written, supply 0.002 in. w.c. (recorded 0.5 Pa)"),
-    ("mended", {"pressure_unit": "inwc", "zero_return": 1.5, "zero_supply": 0.5, "repairs": "unit: read as Pa"},
+    ("mended", {"pressure_unit": "inwc", "zero_return": 1.5, "zero_supply": 0.5, "zeros_kept_unit": False},
      "return 0.006 in. w.c. (recorded 1.5 in. w.c., read as Pa), "
      "supply 0.002 in. w.c. (recorded 0.5 in. w.c., read as Pa)"),
     ("mended, zeros not", {"pressure_unit": "pa", "zero_return": 1.0, "zero_supply": 0.5,
-                           "repairs": "unit: read as in. w.c.; return and supply exchanged"},
+                           "zeros_kept_unit": True},
      "return 0.004 in. w.c. (recorded 1.0 Pa), supply 0.002 in. w.c. (recorded 0.5 Pa)"),
     ("no zero", {"pressure_unit": "pa", "zeroed_at": None}, "none"),
     ("time only", {"pressure_unit": "pa"}, "the time only"),
@@ -116,7 +118,7 @@ ZEROS: list[tuple[str, dict[str, Any], str]] = [
 
 def test_zeros_on_record_are_told_in_inches_and_as_they_were_written() -> None:
     """Zeros in Pa or mm beside readings in in. w.c. would look like zeros hundreds of times too large."""
-    rows = [{"visit_id": name, "zeroed_at": TIME, "repairs": None} | row for name, row, _ in ZEROS]
+    rows = [{"visit_id": name, "zeroed_at": TIME, "zeros_kept_unit": None} | row for name, row, _ in ZEROS]
     with Warehouse(settings=Settings()) as warehouse:
         warehouse.store("visit", pl.DataFrame(rows, infer_schema_length=None))
         warehouse.con.execute(PLANTED)

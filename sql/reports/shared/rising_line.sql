@@ -17,10 +17,7 @@ WITH rising AS (
     FROM equipment_trend AS t
     WHERE
         t.trend = 'rising'
-        AND t.equipment_id NOT IN (
-            SELECT e.equipment_id FROM equipment AS e, publication AS p
-            WHERE e.retired_on <= p.today
-        )
+        AND t.equipment_id IN (SELECT e.equipment_id FROM equipment_static AS e WHERE e.in_service)
 ),
 
 counted AS (
