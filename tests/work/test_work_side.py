@@ -19,7 +19,7 @@ Work = tuple[str, int, str, float | None]  # id, day, kind, cost
 
 
 def pairs_of(works: list[Work], visits: list[tuple[int, int, float]] | None = None) -> pl.DataFrame:
-    """work_side of works on one unit rated 0.5; visits are (unit_no, day, TESP), by default 0.8 before and 0.4 after."""
+    """work_side of works on one unit rated 0.5; visits (unit_no, day, TESP) are 0.8 before and 0.4 after by default."""
     if visits is None:
         visits = [(COOLING, day, 0.8) for day in BEFORE] + [(COOLING, day, 0.4) for day in AFTER]
     with Warehouse() as warehouse:
