@@ -2,8 +2,8 @@
 
 The key, `DIR/pseudonyms.csv`, is drawn at random, grows with new technicians and stays in DIR, readable by its owner
 only; so a pseudonym is the same in every publication, page and export made from one DIR, and means nothing elsewhere.
-Beside ids, free text can name people: notes are withheld, and the raw lines and quoted values of the tables whose exports
-say who measured, who did a work or whose gauge it is.
+Beside ids, free text can name people: notes are withheld, and so are raw lines and quoted values of the tables whose
+exports say who measured, who did a work or whose gauge it is.
 What stays private with the key: the work file, the kept drops and the gate's page.
 """
 
