@@ -4,7 +4,7 @@ The key, `DIR/pseudonyms.csv`, is drawn at random, grows with new technicians an
 only; so a pseudonym is the same in every publication, page and export made from one DIR, and means nothing elsewhere.
 Beside ids, free text can name people: notes are withheld, and so are raw lines and quoted values of the tables whose
 exports say who measured, who did a work or whose gauge it is.
-What stays private with the key: the work file, the kept drops and the gate's page.
+What stays private with the key: the work file, `last_run.duckdb`, the kept drops and the gate's page.
 """
 
 from __future__ import annotations
