@@ -173,7 +173,7 @@ def test_files_of_one_name_are_ordered_by_their_folder(tmp_path: Path, orders: t
 
 
 def test_the_same_instant_of_another_local_day_is_a_correction(tmp_path: Path) -> None:
-    """Exported in UTC first, with the local offset later: the local day decides which visits come before it on that day,
+    """Exported in UTC first, with the local offset later: the local day decides which visits come before it that day,
     and whether it is the day of a work (data contract, sections 2 and 4)."""
     header = "visit_id,site_id,equipment_id,technician_id,visited_at,mode,return_static,supply_static\n"
     row = "V1,S1,E1,T1,{},cooling,-0.22,0.31\n"
@@ -193,7 +193,8 @@ def test_the_same_instant_of_another_local_day_is_a_correction(tmp_path: Path) -
     )
     assert store.rows("SELECT visited_on::VARCHAR FROM visit") == [("2026-03-01",)]
     assert store.rows(
-        "SELECT file, rows_loaded, rows_repeated, rows_superseded FROM load_ledger WHERE table_name = 'visits' ORDER BY 1"
+        "SELECT file, rows_loaded, rows_repeated, rows_superseded FROM load_ledger "
+        "WHERE table_name = 'visits' ORDER BY 1"
     ) == [
         ("visits.csv", 1, 0, 1),
         ("visits_2.csv", 1, 0, 0),
