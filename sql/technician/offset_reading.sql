@@ -9,6 +9,7 @@ WITH unit AS (
         row_number() OVER (ORDER BY equipment_id) - 1 AS by_name,
         (SELECT max(segment) + 1 FROM offset_visit) AS segments
     FROM staging.equipment_facts
+    WHERE equipment_no IN (SELECT v.equipment_no FROM offset_visit AS v)
 )
 
 SELECT
