@@ -2,8 +2,9 @@
 
 The key, `DIR/pseudonyms.csv`, is drawn at random, grows with new technicians and stays in DIR, readable by its owner
 only; so a pseudonym is the same in every publication, page and export made from one DIR, and means nothing elsewhere.
-Beside ids, free text can name people: notes and the raw lines and quoted values of visits and technicians are withheld.
-What stays private with the key: the work file, the kept drops and the gate's page.
+Beside ids, free text can name people: notes are withheld, and so are raw lines and quoted values of the tables whose
+exports say who measured, who did a work or whose gauge it is.
+What stays private with the key: the work file, `last_run.duckdb`, the kept drops and the gate's page.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ LENGTH = 6
 WITHHELD = "withheld (pseudonyms)"
 
 # Free text that can name a technician, by table and column, and what is written in its place.
-_OF_PEOPLE = "\"table_name\" IN ('visits', 'technicians')"
+_OF_PEOPLE = "\"table_name\" IN ('visits', 'technicians', 'instruments', 'work')"
 FREE_TEXT = {
     ("visit", "note"): f"CASE WHEN note IS NOT NULL THEN '{WITHHELD}' END",
     ("rejected_row", "raw_line"): f"CASE WHEN {_OF_PEOPLE} THEN '{WITHHELD}' ELSE raw_line END",

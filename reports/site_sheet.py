@@ -81,11 +81,16 @@ def _site_of(name: str) -> str:
 
 def _no_such_site(published: Published, site_id: str) -> str:
     near = [
-        f"{row['site_id']} ({row['site_label'] or 'no name'})"
+        f"{_plain(row['site_id'])} ({_plain(row['site_label'] or 'no name')})"
         for row in published.rows("near_matches", asked=site_id)
     ]
     asked = f"{site_id[:80]!r}: no site with this id is published"
     return f"{asked}; near it: {', '.join(near)}" if near else f"{asked}; no site is published at all"
+
+
+def _plain(text: str) -> str:
+    """`text` in one line, with nothing in it that a terminal would obey."""
+    return repr(text)[1:-1]
 
 
 def _sheet(published: Published, site: Row) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from pipeline.load.asked import Asked, Question
 from pipeline.load.files import natural_key
-from pipeline.load.inputs import MADE_OF_VISITS, TABLES, Table
+from pipeline.load.inputs import MADE_OF_VISITS, TABLES, VISITS, Table
 from pipeline.warehouse import SQL_DIR, Warehouse
 
 FATE = "row_id BIGINT, load_id INTEGER, fate VARCHAR, reason VARCHAR, detail VARCHAR, by_row_id BIGINT, key VARCHAR"
@@ -71,9 +71,11 @@ def _decide(warehouse: Warehouse, table: Table, orphans: bool, asked: Asked) -> 
 
 def _settle(warehouse: Warehouse, table: Table, key: str, key_text: str) -> None:
     """Of identical rows all but the first are repeated; of one key the first of those is kept that came last, as they
-    last came: a row may be corrected back."""
+    last came: a row may be corrected back. One instant on another local day is another visit time: an export may learn
+    of its time zone."""
     fate = table.fates
-    same = ", ".join([*(f"s.{c.name}" for c in table.columns), "s.extras"])
+    local_day = ["s.visited_on"] if table is VISITS else []
+    same = ", ".join([*(f"s.{c.name}" for c in table.columns), *local_day, "s.extras"])
     warehouse.execute(
         f"CREATE OR REPLACE TEMP TABLE contest AS SELECT s.*, r.file_rank FROM asked_{table.name} AS s "
         f"JOIN contested AS c ON c.row_id = s.row_id JOIN load_rank AS r ON r.load_id = s.load_id"

@@ -36,11 +36,13 @@ class Cluster:
     address: str | None = None
 
     def task_runner(self, scratch: Path) -> Any:
-        """Prefect's Dask runner for it; what workers started here put aside goes into `scratch`."""
+        """Prefect's Dask runner for it; what a cluster started here puts aside goes into `scratch`."""
+        import dask
         from prefect_dask import DaskTaskRunner
 
         if self.address is not None:
             return DaskTaskRunner(address=self.address)
+        dask.config.set({"temporary-directory": str(scratch)})  # where the scheduler has its locks
         threads = max(1, (os.cpu_count() or 1) // self.workers)
         return DaskTaskRunner(
             cluster_kwargs={

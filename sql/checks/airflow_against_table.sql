@@ -8,7 +8,7 @@ WITH measured AS (
         blower_table_id,
         coalesce(tap, CASE mode WHEN 'cooling' THEN cooling_tap ELSE heating_tap END) AS tap,
         tesp_inwc,
-        tesp_inwc / density_ratio AS static_in_table
+        static_for_table(tesp_inwc, density_ratio) AS static_in_table
     FROM reading
     WHERE airflow_cfm IS NOT NULL
 ),

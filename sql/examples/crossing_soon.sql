@@ -14,6 +14,6 @@ SELECT
 FROM site_trend AS t
 INNER JOIN site_static AS s ON t.equipment_id = s.equipment_id AND t.mode = s.mode
 CROSS JOIN publication AS p
-WHERE t.trend = 'rising' AND t.rated_crossing_on BETWEEN p.today AND p.today + INTERVAL 3 YEAR
+WHERE s.in_service AND t.trend = 'rising' AND t.rated_crossing_on BETWEEN p.today AND p.today + INTERVAL 3 YEAR
 ORDER BY t.rated_crossing_on, t.equipment_id, t.mode
 LIMIT 50;

@@ -11,6 +11,6 @@ SELECT
     rated_tesp_inwc,
     prob_over_rated
 FROM site_static
-WHERE static_state = 'uncertain'
+WHERE static_state = 'uncertain' AND in_service
 ORDER BY prob_over_rated DESC, equipment_id, mode
 LIMIT 20;

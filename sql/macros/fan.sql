@@ -85,6 +85,12 @@ CREATE OR REPLACE MACRO interpolate(x DOUBLE, x0 DOUBLE, y0 DOUBLE, x1 DOUBLE, y
     END
 );
 
+-- The static by which a blower table, made for standard air, is asked; to 12 decimals, so that 0.2 + 0.1 is not beyond 0.3.
+-- unit: tesp_inwc in in. w.c., density_ratio a share; in. w.c. source: data contract section 4, airflow
+CREATE OR REPLACE MACRO static_for_table(tesp_inwc DOUBLE, density_ratio DOUBLE) AS (
+    round(tesp_inwc / density_ratio, 12)
+);
+
 -- The cell of a tap's table that a static lies in, of equal ones counted from its first point; NULL beyond the table.
 -- unit: static_inwc, static_start and static_end in in. w.c., cells_per_inwc per in. w.c.; number. source: definition
 CREATE OR REPLACE MACRO table_cell(

@@ -1,15 +1,20 @@
--- Work that nobody measured after: latest first, top rows; n_of_kind counts all work by what followed.
-WITH counted AS (
+-- Work that nobody measured after, on units in service: latest first, top rows; n_of_kind: how many there are.
+WITH unmeasured AS (
     SELECT
-        follow_up,
-        count(*) AS n_of_kind
+        *,
+        count(*) OVER () AS n_of_kind
     FROM work_follow_up
-    GROUP BY follow_up
+    WHERE
+        follow_up = 'not_measured'
+        AND equipment_id NOT IN (
+            SELECT e.equipment_id FROM equipment AS e, publication AS p
+            WHERE e.retired_on <= p.today
+        )
 )
 
 SELECT
     f.follow_up,
-    counted.n_of_kind,
+    f.n_of_kind,
     f.work_id,
     f.site_id,
     site.site_label[:200] AS site_label,
@@ -17,9 +22,7 @@ SELECT
     f.equipment_id,
     f.work_kind,
     f.done_on
-FROM work_follow_up AS f
-INNER JOIN counted ON f.follow_up = counted.follow_up
+FROM unmeasured AS f
 LEFT JOIN site ON f.site_id = site.site_id
-WHERE f.follow_up = 'not_measured'
 ORDER BY f.done_on DESC, f.work_id ASC
 LIMIT getvariable('top');

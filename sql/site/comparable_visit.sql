@@ -26,7 +26,7 @@ placed AS (
     SELECT
         v.*,
         e.curve,
-        v.tesp_inwc / v.density_ratio AS static_in_table,
+        static_for_table(v.tesp_inwc, v.density_ratio) AS static_in_table,
         table_cell(static_in_table, e.static_start, e.static_end, e.cells_per_inwc) AS cell
     FROM corrected AS v
     LEFT JOIN blower_end AS e ON v.asked_table = e.blower_table_id AND v.tap_used = e.tap

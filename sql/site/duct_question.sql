@@ -31,7 +31,7 @@ placed AS (
         o.curve,
         o.lower_curve,
         b.density_ratio,
-        s.level_inwc / b.density_ratio AS static_in_table,
+        static_for_table(s.level_inwc, b.density_ratio) AS static_in_table,
         table_cell(static_in_table, o.static_start, o.static_end, o.cells_per_inwc) AS cell,
         s.level_inwc,
         s.supply_level_inwc,

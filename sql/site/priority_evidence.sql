@@ -7,7 +7,7 @@ WITH listed AS (
         b.return_budget_inwc,
         b.blower_table_id,
         CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END AS tap,
-        b.rated_tesp_inwc / b.density_ratio AS rated_in_table
+        static_for_table(b.rated_tesp_inwc, b.density_ratio) AS rated_in_table
     FROM staging.unit_verdict AS s
     INNER JOIN staging.equipment_facts AS b USING (equipment_no)
     WHERE s.static_state IN ('chronic', 'uncertain') AND s.in_service

@@ -7,7 +7,7 @@ WITH asked AS (
     SELECT
         *,
         coalesce(tap, CASE mode WHEN 'cooling' THEN cooling_tap ELSE heating_tap END) AS tap_used,
-        tesp_inwc / density_ratio AS static_in_table,
+        static_for_table(tesp_inwc, density_ratio) AS static_in_table,
         CASE mode WHEN 'cooling' THEN design_cooling_cfm ELSE design_heating_cfm END AS design_cfm
     FROM reading
 ),

@@ -40,7 +40,7 @@ WITH adjusted AS (
 told AS (
     SELECT
         * REPLACE (
-            round(return_offset, 3) AS return_offset, round(supply_offset, 3) AS supply_offset
+            round(return_offset, 3) + 0 AS return_offset, round(supply_offset, 3) + 0 AS supply_offset -- no -0.0
         )
     FROM offset_told
 )

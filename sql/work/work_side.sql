@@ -1,24 +1,40 @@
 -- The visits around each work, a row for each mode of its equipment with comparable visits on both sides: TESP before
 -- and after, between the neighbouring works. The last day of visits before the work (it triggered the work) is no
--- baseline.
+-- baseline. What another kind of work on the same day did, of those that start a new stretch, cannot be told from it: no row.
 CREATE OR REPLACE TEMP TABLE work_side AS
-WITH done AS MATERIALIZED (
+WITH job AS (
+    -- Works of one kind on one day are one job, whatever it was written down as.
+    SELECT
+        min(work_id) AS work_id,
+        equipment_id,
+        done_on,
+        work_kind,
+        sum(cost) AS cost
+    FROM work
+    WHERE done_on <= getvariable('today')
+    GROUP BY equipment_id, done_on, work_kind
+),
+
+done AS MATERIALIZED (
     SELECT
         w.work_id,
+        w.equipment_id,
+        w.work_kind,
+        w.cost,
         n.equipment_no,
         w.done_on,
         row_number() OVER (ORDER BY w.work_id) AS work_no,
         max(o.done_on) FILTER (WHERE o.done_on < w.done_on) AS previous_on,
         min(o.done_on) FILTER (WHERE o.done_on > w.done_on) AS next_on
-    FROM work AS w
+    FROM job AS w
     INNER JOIN staging.equipment_facts AS n USING (equipment_id)
     LEFT JOIN work AS o
         ON
             w.equipment_id = o.equipment_id
             AND starts_stretch(o.work_kind)
-            AND o.done_on <> w.done_on
-    WHERE w.done_on <= getvariable('today')
-    GROUP BY w.work_id, n.equipment_no, w.done_on
+            AND (o.done_on <> w.done_on OR o.work_kind <> w.work_kind)
+    GROUP BY w.work_id, w.equipment_id, w.work_kind, w.cost, n.equipment_no, w.done_on
+    HAVING count(*) FILTER (WHERE o.done_on = w.done_on) = 0
 ),
 
 around AS MATERIALIZED (
@@ -58,10 +74,10 @@ by_mode AS (
 )
 
 SELECT
-    w.work_id,
-    w.equipment_id,
-    w.work_kind,
-    w.cost,
+    d.work_id,
+    d.equipment_id,
+    d.work_kind,
+    d.cost,
     m.unit_no,
     m.n_before,
     m.before_inwc,
@@ -70,5 +86,4 @@ SELECT
     NOT exceeds(m.after_inwc, e.rated_tesp_inwc) AS within_after
 FROM by_mode AS m
 INNER JOIN done AS d USING (work_no)
-INNER JOIN work AS w USING (work_id)
-INNER JOIN equipment AS e USING (equipment_id);
+INNER JOIN equipment AS e ON d.equipment_id = e.equipment_id;

@@ -170,3 +170,34 @@ def test_files_of_one_name_are_ordered_by_their_folder(tmp_path: Path, orders: t
     for place in orders:
         store.run(drops[place])
     assert store.rows(BRANCHES) == [("S1", "ten")]
+
+
+def test_the_same_instant_of_another_local_day_is_a_correction(tmp_path: Path) -> None:
+    """Exported in UTC first, with the local offset later: the local day decides which visits come before it that day,
+    and whether it is the day of a work (data contract, sections 2 and 4)."""
+    header = "visit_id,site_id,equipment_id,technician_id,visited_at,mode,return_static,supply_static\n"
+    row = "V1,S1,E1,T1,{},cooling,-0.22,0.31\n"
+    store = _load(
+        tmp_path,
+        {
+            **SOUND,
+            "visits.csv": header + row.format("2026-03-02T07:30:00Z"),
+            "visits_2.csv": header + row.format("2026-03-01T23:30:00-08:00"),
+            "visits_3.csv": header + row.format("2026-03-02T01:30:00-06:00"),
+        },
+    )
+    assert store.rows("SELECT visited_on::VARCHAR FROM visit") == [("2026-03-02",)]
+    assert [r[1:4] for r in store.rows(SUPERSEDED)] == [("visits_2.csv", 2, "visits_3.csv")]
+    store.run(
+        write_drop(tmp_path / "later", {"visits_4.csv": header + row.format("2026-03-01 23:30:00.000-08")})
+    )
+    assert store.rows("SELECT visited_on::VARCHAR FROM visit") == [("2026-03-01",)]
+    assert store.rows(
+        "SELECT file, rows_loaded, rows_repeated, rows_superseded FROM load_ledger "
+        "WHERE table_name = 'visits' ORDER BY 1"
+    ) == [
+        ("visits.csv", 1, 0, 1),
+        ("visits_2.csv", 1, 0, 0),
+        ("visits_3.csv", 0, 1, 0),
+        ("visits_4.csv", 0, 1, 0),
+    ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -76,6 +77,26 @@ def edges(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 def test_an_example_runs_where_there_is_hardly_anything(edges: dict[str, Path], name: str) -> None:
     for published in edges.values():
         assert _ask(published, name).width > 0
+
+
+@pytest.mark.parametrize("name", ["crossing_soon", "nearly_chronic", "upkeep_not_ducts", "worst_ten"])
+def test_a_retired_unit_leaves_the_lists_of_work(demo_file: Path, tmp_path: Path, name: str) -> None:
+    """Retired equipment keeps its history and leaves the lists (data contract, section 4)."""
+    published = tmp_path / "fleet.duckdb"
+    shutil.copy(demo_file, published)
+    with duckdb.connect(str(published)) as con:  # the demo's rising units are over their rating already
+        con.execute(
+            "UPDATE site_trend SET trend = 'rising', rated_crossing_on = (SELECT today + 100 FROM publication) "
+            "WHERE (equipment_id, mode) IN (SELECT (equipment_id, mode) FROM site_static WHERE in_service LIMIT 3)"
+        )
+    listed = _ask(published, name)["equipment_id"]
+    assert len(listed) > 0
+    with duckdb.connect(str(published)) as con:
+        con.execute("UPDATE site_static SET in_service = FALSE WHERE equipment_id = ?", [listed[0]])
+        con.execute("DELETE FROM site_priority WHERE equipment_id = ?", [listed[0]])
+    left = _ask(published, name)["equipment_id"]
+    assert listed[0] not in left.to_list()
+    assert set(listed) - set(left) == {listed[0]}
 
 
 # The story of the demo fleet (seed_data/README.md): what was planted is what the examples show.

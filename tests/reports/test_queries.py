@@ -109,6 +109,19 @@ def test_lists_and_counts_leave_out_what_is_retired(tmp_path: Path) -> None:
     made.close()
 
 
+def test_nobody_is_asked_to_measure_after_work_on_a_retired_unit(tmp_path: Path) -> None:
+    """Retired equipment leaves the lists (data contract, section 4), on the day of retirement already."""
+    file = write_published(tmp_path / "retired.duckdb")
+    for retired_on, n in (("2099-01-01", 1), (None, 1), ("today", 0)):
+        with duckdb.connect(str(file)) as con:
+            day = f"'{retired_on}'" if retired_on and retired_on != "today" else "NULL"
+            day = "(SELECT today FROM publication)" if retired_on == "today" else day
+            con.execute(f"UPDATE equipment SET retired_on = {day} WHERE equipment_id = 'E0001'")
+        made = Published.open(file)
+        assert len(made.rows("work_not_measured", top=30)) == n
+        made.close()
+
+
 def _counted(
     file: Path, today: date
 ) -> tuple[dict[tuple[object, ...], list[int]], dict[tuple[object, ...], int]]:

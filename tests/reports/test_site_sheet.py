@@ -41,6 +41,19 @@ def test_unknown_site_is_named_with_near_ones(published_file: Path, tmp_path: Pa
     assert "S0001 (Unit 2)" in str(told.value)
 
 
+def test_near_sites_are_named_in_one_line(tmp_path: Path) -> None:
+    """A label may hold a line break, as a quoted field may, or what a terminal would obey."""
+    published = write_published(tmp_path / "fleet.duckdb")
+    with duckdb.connect(str(published)) as con:
+        con.execute(
+            "UPDATE site SET site_label = 'Mill' || chr(10) || chr(27) || '[2JRoad' WHERE site_id = 'S0001'"
+        )
+    with pytest.raises(UsageError, match="near it") as told:
+        draw_site_sheet(published, tmp_path, "S001")
+    assert r"S0001 (Mill\n\x1b[2JRoad)" in str(told.value)
+    assert str(told.value).isprintable()
+
+
 def test_a_hostile_id_is_no_path(published_file: Path, tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no site with this id"):
         draw_site_sheet(published_file, tmp_path, "../../etc/passwd")

@@ -80,9 +80,16 @@ def at_work(into: Path) -> list[int]:
         return []
 
 
-def test_a_worker_killed_at_work(drop: Path, whole: Path, tmp_path: Path) -> None:
-    """A worker dies in the middle of its part; another does it again, and the tables are those of a whole run."""
-    into = tmp_path / "into"
+def test_a_worker_killed_at_work(
+    drop: Path, whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A worker dies in the middle of its part; another does it again, and the tables are those of a whole run.
+
+    DIR holds everything (data contract, section 5): nothing is left among the machine's temporary files.
+    """
+    into, temporary = tmp_path / "into", tmp_path / "temporary"
+    temporary.mkdir()
+    monkeypatch.setenv("TMPDIR", str(temporary))
     run = start(drop, into, "local:2")
     wait_until(lambda: bool(at_work(into)), run)
     (victim, *_) = at_work(into)
@@ -90,6 +97,7 @@ def test_a_worker_killed_at_work(drop: Path, whole: Path, tmp_path: Path) -> Non
     said = run.communicate(timeout=PATIENCE_S)[0]
     assert run.returncode == 0, said
     assert not (into / "parts").exists()
+    assert list(temporary.iterdir()) == []
     assert_same(whole, into / "fleet.duckdb")
 
 

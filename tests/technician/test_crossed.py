@@ -13,6 +13,7 @@ from pipeline.technician import places as places_module
 from pipeline.technician.crossed import CrossedRows, Measurers, _conjugate_gradients
 from pipeline.technician.places import Places
 from pipeline.technician.readings import CELL_BISQUARE_ROUNDS, CELL_HUBER_ROUNDS
+from tests.conftest import Query
 from tests.fits import fit_crossed
 
 
@@ -241,3 +242,12 @@ def test_the_fit_ends_near_its_end_also_where_branches_share_few_places() -> Non
     long = CrossedRows(places, measurers, reading).fit(7, 60)
     fit = CrossedRows(places, measurers, reading).fit()
     assert np.sqrt(np.mean((fit.offset - long.offset) ** 2)) < 0.05 * fit.standard_error.mean()
+
+
+def test_an_offset_of_nothing_has_no_sign(field: Query) -> None:
+    """What rounds to 0.000 is told as 0.0, not as -0.0 (an analyst's CSV, data contract section 3)."""
+    told = field(
+        "SELECT unnest([return_offset_inwc, supply_offset_inwc])::VARCHAR AS told FROM instrument_offset"
+    )
+    assert "0.0" in told["told"].to_list()
+    assert "-0.0" not in told["told"].to_list()

@@ -41,6 +41,14 @@ def hostile_drop(folder: Path) -> Path:
     (folder / "technicians_zz.csv").write_text(
         "\n".join([technicians[0], ",".join(changed)]), encoding="utf-8"
     )
+    # Other exports say who did a work and whose gauge it is; both tables stand in the lists of rows, too.
+    (folder / "work_zz_hostile.csv").write_text(
+        f"work_id,equipment_id,done_on,work_kind,crew\nW998,E1,{NAME},other,\nW999,E-none,2026-01-05,other,{NAME}\n",
+        encoding="utf-8",
+    )
+    (folder / "instruments_zz_hostile.csv").write_text(
+        f"instrument_id,resolution_inwc,held_by\nG-9,0.001,{NAME}\nG-9,0.01,\n", encoding="utf-8"
+    )
     return folder
 
 
@@ -158,6 +166,17 @@ def test_free_text_is_withheld_and_says_so(hidden: Path) -> None:
         ]
     assert details
     assert all(WITHHELD in d and "expected a number" in d for d in details), details
+
+
+def test_rows_of_work_and_gauges_are_withheld_too(hidden: Path) -> None:
+    with duckdb.connect(str(hidden / "fleet.duckdb"), read_only=True) as con:
+        rejected = con.sql("SELECT raw_line, detail FROM rejected_row WHERE table_name = 'work'").fetchall()
+        replaced = con.sql("SELECT raw_line FROM superseded_row WHERE table_name = 'instruments'").fetchall()
+    assert {line for line, _ in rejected} == {WITHHELD} == {line for (line,) in replaced}
+    assert sorted(detail for _, detail in rejected) == [
+        f"done_on holds {WITHHELD}, expected a date such as 2026-03-31",
+        f"equipment_id holds {WITHHELD}, expected an equipment_id of the equipment table",
+    ]
 
 
 def test_pseudonyms_stay_and_the_key_is_private(hidden: Path, drop: Path) -> None:
