@@ -26,5 +26,6 @@ REPAIR_EXAMPLES = 40
 REJECTED_ROWS = 200
 LEDGER_ROWS = 200
 WORKLIST_ROWS = 1_000_000  # rows of the CSV worklist
+SITE_UNITS = 12  # units on the sheet of one site
 SHEETS = 40  # sheets of sites that are drawn again with the pages
 SHEET_ROWS = 2000  # rows of one sheet of the workbook

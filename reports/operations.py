@@ -38,6 +38,7 @@ STATE_WORDS = {
     "within_rating": "within rating",
     "too_few_visits": "too few visits to judge",
     "not_measured": "never measured",
+    "not_in_service": "no equipment in service",
 }
 
 

@@ -97,7 +97,8 @@ def _sheet(published: Published, site: Row) -> str:
     """The finished sheet."""
     page = Page(published)
     publication = published.rows("publication").one
-    units = [str(row["equipment_id"]) for row in published.rows("site_units", site_id=site["site_id"])]
+    listed = published.rows("site_units", site_id=site["site_id"], top=caps.SITE_UNITS)
+    units = [str(row["equipment_id"]) for row in listed]
     facts = published.rows("unit_facts", units=units, sheets=[])
     visits = published.rows("unit_visits", units=units, newest=caps.NEWEST_VISITS)
     work = page.carry(published.rows("unit_work", units=units))
@@ -129,6 +130,7 @@ def _sheet(published: Published, site: Row) -> str:
         visits=list(visits),
         works=list(work),
         sheet_ids={},
+        cut=next((row for row in page.carry(listed) if row["n_units"] > len(listed)), None),
         equipment=list(published.rows("unit_equipment", units=units)),
         what_if=what_if(published, units),
         change_words=CHANGE_WORDS,

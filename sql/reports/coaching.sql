@@ -1,7 +1,7 @@
 -- Technicians to coach, with the reason's figures: skipped zeroes first, then readings that shift. At most top rows.
--- q_value: of the reason's own test, skipping or offset. Only technicians with the minimum of visits are named. The offsets
--- of both ports and of the total are those with the instrument of the hidden offset (technician_zeroing.sql), of the total
--- its size with its 95 % interval (1.96 standard errors).
+-- Only technicians with the minimum of visits are named. The offsets of both ports and of the total are those with the
+-- instrument of the hidden offset (technician_zeroing.sql), of the total its size with its 95 % interval (1.96 standard
+-- errors). q_value: of the reason's own test, of skipping or of the offsets with that instrument.
 -- n_since ... since_state: shared/since_last_training.sql.
 -- line_...: the rate month by month over the latest months months, each point over the fewest months up to it that hold the
 -- minimum of visits together, so that no point rests on less; at least three points. line_at: where it stands, 0 to 1.
@@ -9,14 +9,6 @@ WITH limits AS (
     SELECT setting.value AS min_visits
     FROM setting
     WHERE setting.name = 'technician_min_visits'
-),
-
-offset_test AS (
-    SELECT
-        technician_id,
-        min(q_value) AS q_value
-    FROM instrument_offset
-    GROUP BY technician_id
 ),
 
 to_coach AS (
@@ -114,7 +106,7 @@ SELECT
     z.skip_hi,
     z.shrunk_skip_rate,
     z.fleet_skip_rate,
-    CASE WHEN z.zeroing_state = 'skips_zero' THEN z.q_value ELSE o.q_value END AS q_value,
+    CASE WHEN z.zeroing_state = 'skips_zero' THEN z.q_value ELSE i.q_value END AS q_value,
     z.hidden_offset_inwc,
     z.hidden_port,
     i.instrument_id,
@@ -131,7 +123,6 @@ FROM to_coach AS z
 LEFT JOIN technician AS t ON z.technician_id = t.technician_id
 LEFT JOIN memory.since_last_training AS s ON z.technician_id = s.technician_id
 LEFT JOIN lines AS l ON z.technician_id = l.technician_id
-LEFT JOIN offset_test AS o ON z.technician_id = o.technician_id
 LEFT JOIN instrument_offset AS i
     ON
         z.technician_id = i.technician_id

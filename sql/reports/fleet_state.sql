@@ -1,5 +1,6 @@
--- One state for every site in service: its worst unit and mode decides. Words as in the data contract, section 4.
--- "upkeep": within rating like new, over it as found. "not_measured": no visit was ever loaded. Counts of sites.
+-- One state for every site: its worst unit and mode in service decides. Words as in the data contract, section 4.
+-- "upkeep": within rating like new, over it as found. "not_measured": there is equipment in service of which no visit was
+-- ever loaded. "not_in_service": no equipment, or all of it retired; nobody is to go there. Counts of sites.
 WITH worst_state AS MATERIALIZED (
     SELECT
         site_id,
@@ -16,6 +17,14 @@ chronic_side AS (
     FROM site_priority
     WHERE static_state = 'chronic'
     GROUP BY site_id
+),
+
+known AS (
+    SELECT
+        (SELECT count(*) FROM site) AS n_sites,
+        count(DISTINCT e.site_id) AS n_in_service
+    FROM equipment AS e, publication AS p
+    WHERE e.retired_on IS NULL OR e.retired_on > p.today
 ),
 
 counted AS (
@@ -37,11 +46,19 @@ counted AS (
     SELECT
         6 AS place,
         'none' AS problem_side,
-        (SELECT count(*) FROM site) - (SELECT count(*) FROM worst_state) AS n_sites
+        n_in_service - (SELECT count(*) FROM worst_state) AS n_sites
+    FROM known
+    UNION ALL
+    SELECT
+        7 AS place,
+        'none' AS problem_side,
+        n_sites - n_in_service AS n_sites
+    FROM known
 )
 
 SELECT
-    ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits', 'not_measured'][place] AS fleet_state,
+    ['chronic', 'uncertain', 'upkeep', 'within_rating', 'too_few_visits', 'not_measured', 'not_in_service'][place]
+        AS fleet_state,
     problem_side,
     n_sites,
     n_sites / sum(n_sites) OVER () AS share_of_sites

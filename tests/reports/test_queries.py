@@ -92,7 +92,8 @@ def test_lists_and_counts_leave_out_what_is_retired(tmp_path: Path) -> None:
         con.execute(LISTS)
         stated = con.sql("SELECT site_id, static_state FROM site_static WHERE in_service").fetchall()
         units = con.sql("SELECT DISTINCT equipment_id FROM site_static WHERE in_service").fetchall()
-        (n_sites,) = con.sql("SELECT count(*) FROM site").fetchall()[0]
+        sites = {site for (site,) in con.sql("SELECT site_id FROM site").fetchall()}
+        with_equipment = {site for (site,) in con.sql("SELECT site_id FROM equipment").fetchall()}
     made = Published.open(file)
     gone = {unit for (unit,) in chronic}
     for query, variables in (("find_site", {"top": 2500}), ("fleet_picture", {"points": 1200})):
@@ -103,10 +104,33 @@ def test_lists_and_counts_leave_out_what_is_retired(tmp_path: Path) -> None:
     states = made.rows("fleet_state")
     chronic_sites = {site for site, state in stated if state == "chronic"}
     assert sum(row["n_sites"] for row in states.where("fleet_state", "chronic")) == len(chronic_sites)
-    (unmeasured,) = states.where("fleet_state", "not_measured")
-    assert unmeasured["n_sites"] == n_sites - len({site for site, _ in stated})
-    assert sum(row["n_sites"] for row in states) == n_sites
+    counted = {row["fleet_state"]: row["n_sites"] for row in states if row["fleet_state"] != "chronic"}
+    assert counted["not_measured"] == len(with_equipment - {site for site, _ in stated}) > 0
+    assert counted["not_in_service"] == len(sites - with_equipment) > 0
+    assert sum(row["n_sites"] for row in states) == len(sites)
     made.close()
+
+
+def test_a_site_whose_equipment_is_retired_is_not_to_be_measured(tmp_path: Path) -> None:
+    """Retired equipment leaves the lists (data contract, section 4); its site keeps a place in the count of all."""
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    counts = []
+    for retires in (False, True):
+        with duckdb.connect(str(file)) as con:
+            if retires:
+                gone = "site_id = 'S0003'"
+                con.execute(f"UPDATE equipment SET retired_on = DATE '2020-01-01' WHERE {gone}")
+                con.execute(f"UPDATE site_static SET in_service = FALSE WHERE {gone}")
+                con.execute(LISTS)
+        made = Published.open(file)
+        states: Counter[str] = Counter()
+        for row in made.rows("fleet_state"):
+            states[row["fleet_state"]] += row["n_sites"]
+        counts.append(states)
+        made.close()
+    assert counts[1]["not_in_service"] == counts[0]["not_in_service"] + 1
+    assert counts[1]["not_measured"] == counts[0]["not_measured"]
+    assert counts[1].total() == counts[0].total()
 
 
 def test_nobody_is_asked_to_measure_after_work_on_a_retired_unit(tmp_path: Path) -> None:

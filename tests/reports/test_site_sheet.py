@@ -35,6 +35,20 @@ def test_site_without_a_visit_has_a_truthful_sheet(published_file: Path, tmp_pat
     assert page.payload["charts"] == {}
 
 
+@pytest.mark.parametrize("n", [caps.SITE_UNITS, caps.SITE_UNITS + 3])
+def test_a_large_site_says_how_many_units_are_left_out(tmp_path: Path, n: int) -> None:
+    published = write_published(tmp_path / "fleet.duckdb")
+    with duckdb.connect(str(published)) as con:
+        (there,) = con.sql("SELECT count(*) FROM equipment WHERE site_id = 'S0001'").fetchall()[0]
+        con.execute(
+            "INSERT INTO equipment BY NAME SELECT * EXCLUDE (i) REPLACE ('X' || i AS equipment_id) FROM "
+            f"(FROM equipment WHERE site_id = 'S0001' LIMIT 1), range({n - there}) AS more(i)"
+        )
+    page = read_page(draw_site_sheet(published, tmp_path, "S0001"))
+    said = f"{n} pieces of equipment are on record at this site; the first {caps.SITE_UNITS} are shown"
+    assert (said in page.text) == (n > caps.SITE_UNITS)
+
+
 def test_unknown_site_is_named_with_near_ones(published_file: Path, tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=r"'S001': no site .* near it: S000\d .*") as told:
         draw_site_sheet(published_file, tmp_path, "S001")
