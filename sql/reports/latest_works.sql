@@ -1,7 +1,8 @@
 -- The latest works that were measured after: plain means of the valid like-new visits before and after, in one mode, between
 -- the neighbouring works. As for work_effect the last day of visits before the work is no baseline, for it triggered the
--- work. Latest first; top works, a row for each mode that was measured after. n_waiting: works whose time to be measured
--- is not over. Of the large table of readings only those of these units are read.
+-- work. Latest first; top works, a row for each mode that was measured after. same_day: the other kinds that begin a new
+-- stretch and were done that day, '+' between them; the shift is of all of them. n_waiting: works on units in service whose
+-- time to be measured is not over. Of the large table of readings only those of these units are read.
 WITH latest AS (
     SELECT *
     FROM work_follow_up
@@ -16,10 +17,23 @@ done AS (
         l.equipment_id,
         l.done_on,
         max(o.done_on) FILTER (WHERE o.done_on < l.done_on) AS previous_on,
-        min(o.done_on) FILTER (WHERE o.done_on > l.done_on) AS next_on
+        min(o.done_on) FILTER (WHERE o.done_on > l.done_on) AS next_on,
+        string_agg(DISTINCT o.work_kind, '+' ORDER BY o.work_kind ASC)
+            FILTER (WHERE o.done_on = l.done_on AND o.work_kind <> l.work_kind) AS same_day
     FROM latest AS l
     LEFT JOIN work AS o ON l.equipment_id = o.equipment_id AND starts_stretch(o.work_kind)
-    GROUP BY l.work_id, l.equipment_id, l.done_on
+    GROUP BY l.work_id, l.equipment_id, l.work_kind, l.done_on
+),
+
+waiting AS (
+    SELECT count(*) AS n_waiting
+    FROM work_follow_up
+    WHERE
+        follow_up = 'not_yet_due'
+        AND equipment_id NOT IN (
+            SELECT e.equipment_id FROM equipment AS e, publication AS p
+            WHERE e.retired_on <= p.today
+        )
 ),
 
 around AS (
@@ -60,6 +74,7 @@ SELECT
     l.branch,
     l.equipment_id,
     l.work_kind,
+    d.same_day,
     l.done_on,
     m.mode,
     m.before_inwc,
@@ -69,8 +84,9 @@ SELECT
     m.after_inwc - m.before_inwc AS shift_inwc,
     s.rated_tesp_inwc,
     CASE WHEN d.next_on IS NULL THEN a.visits_needed END AS visits_needed,
-    (SELECT count(*) FROM work_follow_up WHERE work_follow_up.follow_up = 'not_yet_due') AS n_waiting
+    waiting.n_waiting
 FROM latest AS l
+CROSS JOIN waiting
 INNER JOIN done AS d ON l.work_id = d.work_id
 INNER JOIN by_mode AS m ON l.work_id = m.work_id
 LEFT JOIN site ON l.site_id = site.site_id

@@ -53,6 +53,42 @@ def test_before_and_after_a_work_are_the_visits_between_its_neighbours(tmp_path:
             assert row["shift_inwc"] == pytest.approx(mean(after) - mean(before))
 
 
+def test_works_of_one_day_name_each_other(tmp_path: Path) -> None:
+    """Of kinds that begin a new stretch: what a changed filter did is no part of the like-new static."""
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    done = TODAY - timedelta(days=300)
+    with duckdb.connect(str(file)) as con:
+        (kind,) = con.sql("SELECT work_kind FROM work WHERE work_id = 'W0002'").fetchall()[0]
+        others = sorted({"coil_cleaned", "fan_speed_changed", "return_enlarged"} - {kind})
+        for i, other in enumerate((*others, *others, "filter_changed", kind)):
+            con.execute(f"INSERT INTO work VALUES ('X{i}', ?, ?, ?, 1)", [UNIT, done, other])
+    published = Published.open(file)
+    rows = [row for row in published.rows("latest_works", top=12) if row["work_id"] == "W0002"]
+    published.close()
+    assert {row["same_day"] for row in rows} == {"+".join(others)}
+    draw(file, tmp_path / "reports")
+    said = " ".join(read_page(tmp_path / "reports" / "operations.html").text.split())
+    assert f"with {others[0].replace('_', ' ')}, {others[1].replace('_', ' ')}" in said
+
+
+def test_nobody_waits_for_a_visit_to_a_retired_unit(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    waiting = []
+    for retires in (False, True):
+        with duckdb.connect(str(file)) as con:
+            if retires:
+                con.execute("UPDATE equipment SET retired_on = DATE '2020-01-01' WHERE equipment_id = 'E0007'")
+            else:
+                con.execute(
+                    "INSERT INTO work_follow_up BY NAME SELECT * REPLACE ('W8' AS work_id, 'E0007' AS equipment_id, "
+                    "'not_yet_due' AS follow_up) FROM work_follow_up LIMIT 1"
+                )
+        published = Published.open(file)
+        waiting.append(published.rows("latest_works", top=12).one_of("n_waiting"))
+        published.close()
+    assert waiting[0] - waiting[1] == 1
+
+
 @pytest.mark.parametrize(
     ("change", "state", "done_on", "named"),
     [
