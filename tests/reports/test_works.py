@@ -77,7 +77,9 @@ def test_nobody_waits_for_a_visit_to_a_retired_unit(tmp_path: Path) -> None:
     for retires in (False, True):
         with duckdb.connect(str(file)) as con:
             if retires:
-                con.execute("UPDATE equipment SET retired_on = DATE '2020-01-01' WHERE equipment_id = 'E0007'")
+                con.execute(
+                    "UPDATE equipment SET retired_on = DATE '2020-01-01' WHERE equipment_id = 'E0007'"
+                )
             else:
                 con.execute(
                     "INSERT INTO work_follow_up BY NAME SELECT * REPLACE ('W8' AS work_id, 'E0007' AS equipment_id, "
