@@ -18,7 +18,6 @@ STATES = {
     "within_rating": "within rating",
     "too_few_visits": "too few visits",
     "not_measured": "never measured",
-    "not_in_service": "no equipment in service",
 }
 SIDES = {
     "return": "return side",

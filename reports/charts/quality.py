@@ -18,10 +18,10 @@ def fates(by_month: Result) -> Any:
 
     Args: by_month: rows of fates_by_month.sql.
     """
-    fates = list(words.FATES)
+    order = list(words.FATES)
     return (
         alt.Chart(rows_of(by_month))
-        .transform_calculate(place=f"indexof({fates}, datum.fate)")
+        .transform_calculate(place=f"indexof({order}, datum.fate)")
         .mark_bar(stroke="var(--ink)", strokeWidth=0.6)
         .encode(
             x=alt.X(
@@ -31,7 +31,7 @@ def fates(by_month: Result) -> Any:
             fill=alt.Fill(
                 "fate:N",
                 title=None,
-                scale=alt.Scale(domain=fates, range=list(FATE_FILLS)),
+                scale=alt.Scale(domain=order, range=list(FATE_FILLS)),
                 legend=_fills(words.FATES),
             ),
             order=alt.Order("place:Q"),

@@ -22,9 +22,9 @@ chronic_side AS (
 known AS (
     SELECT
         (SELECT count(*) FROM site) AS n_sites,
-        count(DISTINCT e.site_id) AS n_in_service
-    FROM equipment AS e, publication AS p
-    WHERE e.retired_on IS NULL OR e.retired_on > p.today
+        count(DISTINCT site_id) AS n_in_service
+    FROM equipment
+    WHERE equipment_id NOT IN (SELECT r.equipment_id FROM memory.retired_unit AS r)
 ),
 
 counted AS (

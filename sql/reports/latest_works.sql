@@ -19,7 +19,7 @@ done AS (
         max(o.done_on) FILTER (WHERE o.done_on < l.done_on) AS previous_on,
         min(o.done_on) FILTER (WHERE o.done_on > l.done_on) AS next_on,
         string_agg(DISTINCT o.work_kind, '+' ORDER BY o.work_kind ASC)
-            FILTER (WHERE o.done_on = l.done_on AND o.work_kind <> l.work_kind) AS same_day
+        FILTER (WHERE o.done_on = l.done_on AND o.work_kind <> l.work_kind) AS same_day
     FROM latest AS l
     LEFT JOIN work AS o ON l.equipment_id = o.equipment_id AND starts_stretch(o.work_kind)
     GROUP BY l.work_id, l.equipment_id, l.work_kind, l.done_on
@@ -28,12 +28,7 @@ done AS (
 waiting AS (
     SELECT count(*) AS n_waiting
     FROM work_follow_up
-    WHERE
-        follow_up = 'not_yet_due'
-        AND equipment_id NOT IN (
-            SELECT e.equipment_id FROM equipment AS e, publication AS p
-            WHERE e.retired_on <= p.today
-        )
+    WHERE follow_up = 'not_yet_due' AND equipment_id NOT IN (SELECT r.equipment_id FROM memory.retired_unit AS r)
 ),
 
 around AS (

@@ -4,12 +4,7 @@ WITH unmeasured AS (
         *,
         count(*) OVER () AS n_of_kind
     FROM work_follow_up
-    WHERE
-        follow_up = 'not_measured'
-        AND equipment_id NOT IN (
-            SELECT e.equipment_id FROM equipment AS e, publication AS p
-            WHERE e.retired_on <= p.today
-        )
+    WHERE follow_up = 'not_measured' AND equipment_id NOT IN (SELECT r.equipment_id FROM memory.retired_unit AS r)
 )
 
 SELECT

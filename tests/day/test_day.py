@@ -282,13 +282,23 @@ DAYS: tuple[Callable[[Fleet], None], ...] = (
 )
 
 
-def day_of(made: tuple[Path, Path, Fleet], tmp_path: Path, change: Callable[[Fleet], None]) -> list[Path]:
-    """The history and the day's drop; DIR is copied as tmp_path/into."""
+def days_of(
+    made: tuple[Path, Path, Fleet], tmp_path: Path, changes: Sequence[Callable[[Fleet], None]]
+) -> list[Path]:
+    """The history and a drop for each day; DIR is copied as tmp_path/into."""
     history, into, fleet = made
     shutil.copytree(into, tmp_path / "into")
-    own = Fleet(fleet.tables, fleet.new_visits)
-    change(own)
-    return [history, own.write_day(tmp_path / "day")]
+    drops = [history]
+    for number, change in enumerate(changes):
+        own = Fleet(fleet.tables, fleet.new_visits)
+        change(own)
+        drops.append(own.write_day(tmp_path / f"day{number}"))
+    return drops
+
+
+def day_of(made: tuple[Path, Path, Fleet], tmp_path: Path, change: Callable[[Fleet], None]) -> list[Path]:
+    """The history and the day's drop; DIR is copied as tmp_path/into."""
+    return days_of(made, tmp_path, [change])
 
 
 def is_part(said: list[str]) -> bool:
@@ -317,16 +327,11 @@ def test_a_day_equals_a_run_over_everything(
     made: tuple[Path, Path, Fleet], tmp_path: Path, changes: Sequence[Callable[[Fleet], None]]
 ) -> None:
     """Beside the tables: the part was really taken, unless a figure of this small fleet moved, which is then said."""
-    history, first, fleet = made
+    drops = days_of(made, tmp_path, changes)
     into, before = tmp_path / "into", tmp_path / "before.duckdb"
-    shutil.copytree(first, into)
-    drops = [history]
-    for number, change in enumerate(changes):
-        own = Fleet(fleet.tables, fleet.new_visits)
-        change(own)
-        drops.append(own.write_day(tmp_path / f"day{number}"))
+    for day in drops[1:]:
         shutil.copyfile(into / "fleet.duckdb", before)
-        said = run(drops[-1:], into)
+        said = run([day], into)
         assert is_part(said) or any(name in line for line in said for name in last_run.FITTED), said
         assert_change_is_told_of_all(into, before)
     run(drops, tmp_path / "whole", stages=list(STAGES))

@@ -136,10 +136,8 @@ def test_a_site_whose_equipment_is_retired_is_not_to_be_measured(tmp_path: Path)
 def test_nobody_is_asked_to_measure_after_work_on_a_retired_unit(tmp_path: Path) -> None:
     """Retired equipment leaves the lists (data contract, section 4), on the day of retirement already."""
     file = write_published(tmp_path / "retired.duckdb")
-    for retired_on, n in (("2099-01-01", 1), (None, 1), ("today", 0)):
+    for day, n in (("DATE '2099-01-01'", 1), ("NULL", 1), ("(SELECT today FROM publication)", 0)):
         with duckdb.connect(str(file)) as con:
-            day = f"'{retired_on}'" if retired_on and retired_on != "today" else "NULL"
-            day = "(SELECT today FROM publication)" if retired_on == "today" else day
             con.execute(f"UPDATE equipment SET retired_on = {day} WHERE equipment_id = 'E0001'")
         made = Published.open(file)
         assert len(made.rows("work_not_measured", top=30)) == n
