@@ -30,24 +30,31 @@ class SkipRates:
     shrunk_rate: Floats
 
 
+@dataclass(frozen=True)
+class Fit:
+    """A beta-binomial a, b, and the log likelihood of what it was fitted to, without the number of ways."""
+
+    a: float
+    b: float
+    log_likelihood: float
+
+
 def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray[np.bool_]) -> SkipRates:
     """Judge `skipped` of `visits` (shape (k,)); the fleet's rate comes from technicians marked in `counts`."""
     base = counts if counts.any() else visits > 0
-    kept, a, b = _honest(skipped, visits, base)
-    all_a, all_b = (a, b) if (kept == base).all() else beta_binomial(skipped[base], visits[base])
-    chances = BetaBinomial(a, b, most=int(visits.max()))
+    kept, fleet = _honest(skipped, visits, base)
+    of_all = fleet if (kept == base).all() else beta_binomial(skipped[base], visits[base])
+    chances = BetaBinomial(fleet.a, fleet.b, most=int(visits.max()))
     return SkipRates(
         fleet_rate=_pooled(skipped[kept], visits[kept]),
         p_value=at_least(skipped, visits, chances),
         funnel_hi=funnel_limit(visits, chances, funnel_p),
-        shrunk_rate=(skipped + all_a) / (visits + all_a + all_b),
+        shrunk_rate=(skipped + of_all.a) / (visits + of_all.a + of_all.b),
     )
 
 
-def _honest(
-    skipped: Floats, visits: Floats, base: NDArray[np.bool_]
-) -> tuple[NDArray[np.bool_], float, float]:
-    """Which technicians of `base` set the fleet's rate, and the beta-binomial a, b of these.
+def _honest(skipped: Floats, visits: Floats, base: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], Fit]:
+    """Which technicians of `base` set the fleet's rate, and the beta-binomial of these.
 
     From a start without anybody who would be unlikely if all had one rate, so that skippers do not hide one another:
     then those are out who are unlikely in the fleet as it is without them. The likeliest of these come back, one by
@@ -63,34 +70,32 @@ def _honest(
         if not new.any() or (new == kept).all():
             break
         kept = new
-    a, b = beta_binomial(skipped[kept], visits[kept])
+    fit = beta_binomial(skipped[kept], visits[kept])
     for _ in range(20):
-        new = base & (_tail(skipped, visits, a, b) >= TRIM_P)
+        new = base & (_tail(skipped, visits, fit) >= TRIM_P)
         if not new.any() or (new == kept).all():
             break
         kept = new
-        a, b = beta_binomial(skipped[kept], visits[kept])
+        fit = beta_binomial(skipped[kept], visits[kept])
     out = np.flatnonzero(base & ~kept)
-    for who in out[np.argsort(-_tail(skipped, visits, a, b)[out], kind="stable")]:
+    for who in out[np.argsort(-_tail(skipped, visits, fit)[out], kind="stable")]:
         new = kept.copy()
         new[who] = True
-        new_a, new_b = beta_binomial(skipped[new], visits[new])
-        outside = _log_likelihood(skipped[kept], visits[kept], a, b) - np.log(visits[who] + 1)
-        if outside - _log_likelihood(skipped[new], visits[new], new_a, new_b) >= OUTSIDE:
+        with_it = beta_binomial(skipped[new], visits[new])
+        if fit.log_likelihood + _any_rate(skipped[who], visits[who]) - with_it.log_likelihood >= OUTSIDE:
             break
-        kept, a, b = new, new_a, new_b
-    return kept, a, b
+        kept, fit = new, with_it
+    return kept, fit
 
 
-def _log_likelihood(skipped: Floats, visits: Floats, a: float, b: float) -> float:
-    """Of a beta-binomial, with the number of ways."""
-    ways = -np.log(visits + 1) - special.betaln(skipped + 1, visits - skipped + 1)
-    return float((ways + special.betaln(skipped + a, visits - skipped + b) - special.betaln(a, b)).sum())
+def _any_rate(skipped: float, visits: float) -> float:
+    """Log likelihood of one technician whose rate may be any, all as likely; without the number of ways, as Fit's."""
+    return float(special.betaln(skipped + 1, visits - skipped + 1))
 
 
-def _tail(skipped: Floats, visits: Floats, a: float, b: float) -> Floats:
+def _tail(skipped: Floats, visits: Floats, fit: Fit) -> Floats:
     """P(X >= skipped) with `visits` trials of a beta-binomial."""
-    return at_least(skipped, visits, BetaBinomial(a, b, most=int(visits.max(initial=0.0))))
+    return at_least(skipped, visits, BetaBinomial(fit.a, fit.b, most=int(visits.max(initial=0.0))))
 
 
 class BetaBinomial:
@@ -138,8 +143,8 @@ def _pooled(skipped: Floats, visits: Floats) -> float:
     return float((skipped.sum() + 0.5) / (visits.sum() + 1.0))
 
 
-def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
-    """Maximum-likelihood a, b of a beta-binomial; nearly a binomial where the data show no extra spread."""
+def beta_binomial(skipped: Floats, visits: Floats) -> Fit:
+    """The likeliest beta-binomial; nearly a binomial where the data show no extra spread."""
     rate = _pooled(skipped, visits)
     most = visits.max(initial=0.0) + 1  # whole numbers, of which two make one
     both, times = np.unique(skipped * most + visits, return_counts=True)
@@ -151,7 +156,7 @@ def beta_binomial(skipped: Floats, visits: Floats) -> tuple[float, float]:
 
     best = optimize.minimize_scalar(loss, bounds=(np.log(2.0), np.log(LARGEST_PRIOR)), method="bounded")
     size = float(np.exp(best.x))
-    return rate * size, (1 - rate) * size
+    return Fit(rate * size, (1 - rate) * size, -float(best.fun))
 
 
 def funnel_limit(visits: Floats, chances: BetaBinomial, p: float) -> Floats:

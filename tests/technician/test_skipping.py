@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 from pipeline.technician.skipping import (
     LARGEST_PRIOR,
@@ -41,7 +41,8 @@ def test_beta_binomial_is_the_maximum_of_scipys_likelihood() -> None:
     rng = np.random.default_rng(4)
     visits = rng.integers(20, 200, 300).astype(float)
     skipped = stats.betabinom.rvs(visits.astype(int), 2.0, 38.0, random_state=rng).astype(float)
-    a, b = beta_binomial(skipped, visits)
+    fit = beta_binomial(skipped, visits)
+    a, b = fit.a, fit.b
     rate = a / (a + b)
 
     def loss(log_size: float) -> float:
@@ -51,6 +52,9 @@ def test_beta_binomial_is_the_maximum_of_scipys_likelihood() -> None:
     best = optimize.minimize_scalar(loss, bounds=(0.7, 13), method="bounded")
     assert a + b == pytest.approx(float(np.exp(best.x)), rel=0.01)
     assert a + b == pytest.approx(40.0, rel=0.4)
+    ways = (stats.betabinom.logpmf(skipped, visits, 1, 1) - special.betaln(skipped + 1, visits - skipped + 1)).sum()
+    logs = stats.betabinom.logpmf(skipped, visits, a, b).sum()
+    assert fit.log_likelihood == pytest.approx(logs - ways, rel=1e-9)
 
 
 def test_tail_probabilities_are_scipys() -> None:
@@ -144,5 +148,5 @@ def test_small_fleets_give_numbers(skipped: list[float]) -> None:
 
 
 def test_no_spread_is_a_binomial() -> None:
-    a, b = beta_binomial(np.full(30, 4.0), np.full(30, 100.0))
-    assert a + b > LARGEST_PRIOR / 100
+    fit = beta_binomial(np.full(30, 4.0), np.full(30, 100.0))
+    assert fit.a + fit.b > LARGEST_PRIOR / 100
