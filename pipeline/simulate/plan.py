@@ -103,7 +103,7 @@ def draw_plate(profile: Profile, n: int, rng: np.random.Generator) -> Plate:
     fan_coil = rng.random(n) < profile.fan_coil_share
     tons = rng.choice(_TONS, n)
     rated = rng.choice(_RATED, n, p=_RATED_SHARE)
-    design = np.round(tons * rng.choice([350.0, 400.0], n))
+    design = np.round(tons * rng.choice(np.array([350.0, 400.0]), n))
     share = rng.uniform(0.40, 0.60, n)
     total = rated * rng.choice([1.0, 0.9], n, p=[0.7, 0.3])
     filter_in = rng.random(n) < profile.filter_in_rating_share / max(profile.fan_coil_share, 1e-9)

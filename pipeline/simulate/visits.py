@@ -113,10 +113,12 @@ def _draw_technician(crew: Crew, branch: Ints, rng: np.random.Generator) -> Ints
 
 def _gauge_of(profile: Profile, crew: Crew, technician: Ints, rng: np.random.Generator) -> Ints:
     n = len(technician)
-    gauge = crew.own_gauges[technician, rng.integers(0, 2, n)]
+    gauge: Ints = crew.own_gauges[technician, rng.integers(0, 2, n)]
     if len(crew.pool_gauges) == 0:
         return gauge
-    return np.where(rng.random(n) < profile.pool_gauge_share, rng.choice(crew.pool_gauges, n), gauge)
+    from_pool = rng.random(n) < profile.pool_gauge_share
+    pooled: Ints = rng.choice(crew.pool_gauges, n)
+    return np.where(from_pool, pooled, gauge)
 
 
 def _times(day: Ints, technician: Ints, rng: np.random.Generator) -> tuple[Ints, Floats]:

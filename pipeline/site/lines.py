@@ -135,7 +135,7 @@ class Steps(NamedTuple):
     first_after: Floats
     n_before: Floats
     n_after: Floats
-    n_places: Floats
+    n_places: Ints
     around_none: Floats
     around_line: Floats
     around_step: Floats

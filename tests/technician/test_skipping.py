@@ -52,7 +52,9 @@ def test_beta_binomial_is_the_maximum_of_scipys_likelihood() -> None:
     best = optimize.minimize_scalar(loss, bounds=(0.7, 13), method="bounded")
     assert a + b == pytest.approx(float(np.exp(best.x)), rel=0.01)
     assert a + b == pytest.approx(40.0, rel=0.4)
-    ways = (stats.betabinom.logpmf(skipped, visits, 1, 1) - special.betaln(skipped + 1, visits - skipped + 1)).sum()
+    ways = (
+        stats.betabinom.logpmf(skipped, visits, 1, 1) - special.betaln(skipped + 1, visits - skipped + 1)
+    ).sum()
     logs = stats.betabinom.logpmf(skipped, visits, a, b).sum()
     assert fit.log_likelihood == pytest.approx(logs - ways, rel=1e-9)
 
