@@ -17,9 +17,9 @@ from pipeline.load.copying import Copy, measure
 from pipeline.load.date_guess import misdated
 from pipeline.load.escape import shown
 from pipeline.load.files import Found, InputFile, find_files
+from pipeline.load.guesses import Foreign, foreign
 from pipeline.load.inputs import BY_NAME
 from pipeline.load.lanes import AT_ONCE, Lanes
-from pipeline.load.layout import Layout
 from pipeline.load.mapping import Mapping
 from pipeline.load.mapping_start import START_NAME, write_start
 from pipeline.load.staging import Ticket, plan, stage
@@ -37,7 +37,7 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
     Raises UsageError with a line for each file that cannot be used.
     """
     found = find_files(order.drops, mapping.table_of, order.say)
-    _name_strangers(order, found)
+    _name_strangers(order, found, mapping)
     with Lanes(warehouse) as lanes:
         intake = _Intake(warehouse, order, mapping, lanes)
         for number, (file, copied) in enumerate(lanes.copies(found.files, order.into, mapping.encoding)):
@@ -58,7 +58,7 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
         )
     if intake.foreign or dated:
         options = list(dict.fromkeys(one.option for one in dated if one.option))
-        write_start(order.into / START_NAME, intake.foreign, found.strangers, options)
+        write_start(order.into / START_NAME, intake.foreign, found.strangers, options, mapping)
         order.say(
             f"a mapping to start from was written to {order.into / START_NAME}; complete it and give --mapping"
         )
@@ -76,7 +76,7 @@ def _few(names: list[str], most: int = 3) -> str:
     return ", ".join(names[:most]) + (", ..." if len(names) > most else "")
 
 
-def _name_strangers(order: RunOrder, found: Found) -> None:
+def _name_strangers(order: RunOrder, found: Found, mapping: Mapping) -> None:
     expected = ", ".join(sorted(BY_NAME))
     for path in found.strangers[:SAID]:
         order.say(f"{path.name}: left alone, expected a name that begins with one of {expected}")
@@ -85,7 +85,7 @@ def _name_strangers(order: RunOrder, found: Found) -> None:
     drops = ", ".join(str(d) for d in order.drops)
     problem = f"{drops}: no input file, expected files whose names begin with one of {expected}"
     if found.strangers:
-        write_start(order.into / START_NAME, [], found.strangers)
+        write_start(order.into / START_NAME, [], found.strangers, given=mapping)
         problem += f"; a mapping to start from was written to {order.into / START_NAME}"
     raise UsageError(problem)
 
@@ -99,7 +99,7 @@ class _Intake:
         self.next_load = _next_load(warehouse)
         self.problems: dict[int, str] = {}
         self.skipped: list[str] = []
-        self.foreign: list[Layout] = []
+        self.foreign: list[Foreign] = []
         self.given: set[str] = set()
         self._reading: dict[int, tuple[InputFile, Copy, str, Future[None]]] = {}
 
@@ -117,7 +117,7 @@ class _Intake:
         layout = plan(file, copy, self.mapping, self.warehouse)
         unknown = [n for n in layout.extras if not n.startswith("column ")]
         if layout.missing:
-            self.foreign.append(layout)
+            self.foreign.append(foreign(layout))
             order.say(
                 f"{file.name}:1: the header lacks {', '.join(layout.missing)}, expected every required column of "
                 f"{file.table}; its unknown columns are {_few([shown(n) for n in unknown], SAID) or 'none'}; "

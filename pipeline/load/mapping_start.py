@@ -1,6 +1,7 @@
 """A mapping to start from, written where a foreign export lacks columns: what it has, and guesses to be checked.
 
-What does not belong here: reading a mapping (`mapping.py`).
+It says what the mapping that was given says, too, so that nothing is carried over by hand. What does not belong here:
+reading a mapping (`mapping.py`), and guessing (`guesses.py`).
 """
 
 from __future__ import annotations
@@ -8,95 +9,189 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
-from difflib import SequenceMatcher
 from pathlib import Path
 
-from pipeline.load.inputs import BY_NAME, Column
-from pipeline.load.layout import Layout
+from pipeline.load.guesses import (
+    Foreign,
+    beyond_inwc,
+    date_options,
+    meaning,
+    names_in,
+    row_unit,
+    table_guessed,
+    times_lack_offset,
+    unit_of,
+    writes_magnitude,
+)
+from pipeline.load.inputs import BY_NAME, VISITS, Column, Table
+from pipeline.load.mapping import Mapping, TableMapping
 
 START_NAME = "mapping_to_start_from.toml"
-CLOSE_ENOUGH = 0.6
 
 BEGINNING = """\
 # A mapping to start from: it tells fleet-static what another export calls things. Check every guess, fill in what is
 # empty, take the # off the lines that you need, and run again with --mapping FILE.
-
-# decimal_comma = true
-# time_zone = "America/Chicago"       # of times that are written without a UTC offset
-# date_format = "%d.%m.%Y"
-# time_format = "%d.%m.%Y %H:%M"
-# pressure_unit = "pa"                # inwc, pa or mmwc, for rows that name none
-# return_sign = "magnitude"           # if return static is written without its minus sign
-# encoding = "windows-1252"
 """
+# By option of a mapping, the line to choose from where nothing is given and nothing can be guessed.
+OPTIONS = {
+    "separator": 'separator = "semicolon"     # comma, semicolon or tab, where the file seems to have another',
+    "encoding": 'encoding = "windows-1252"',
+    "decimal_comma": "decimal_comma = true",
+    "time_zone": 'time_zone = "America/Chicago"       # of times that are written without a UTC offset',
+    "date_format": 'date_format = "%d.%m.%Y"',
+    "time_format": 'time_format = "%d.%m.%Y %H:%M"',
+    "pressure_unit": 'pressure_unit = "pa"                # inwc, pa or mmwc, for rows that name none',
+    "return_sign": 'return_sign = "magnitude"           # if return static is written without its minus sign',
+}
+NO_OFFSET = (
+    'time_zone = "America/Chicago"  # needed: the times bear no UTC offset, and are read as UTC without it'
+)
+NO_INWC = 'pressure_unit = "pa"  # needed: such pressures are no in. w.c.; expected pa or mmwc'
+MAGNITUDE = 'return_sign = "magnitude"  # a guess: no return static of the first rows is negative'
 
 
 def write_start(
-    path: Path, layouts: list[Layout], strangers: list[Path], options: Sequence[str] = ()
+    path: Path,
+    files: Sequence[Foreign],
+    strangers: Sequence[Path],
+    options: Sequence[str] = (),
+    given: Mapping | None = None,
 ) -> None:
     """Write the mapping for files that lack required columns, or whose dates cannot be read, and for files that belong
     to no table. `options` are lines that explain how dates are written; two that contradict each other are left to the
-    reader."""
-    sure = len({option.split(" = ")[0] for option in options}) == len(options)
-    guesses = [f"{'' if sure else '# '}{option}  # a guess, from the files' dates" for option in options]
-    parts = [BEGINNING, *guesses, "", "[files]"]
-    parts += [f"# {table} = [{json.dumps(_pattern(s))}]" for s in strangers for table in ("visits",)]
-    tables: dict[str, Layout] = {}
-    for layout in layouts:
-        tables.setdefault(layout.table.name, layout)
-    for name in BY_NAME:
-        if name in tables:
-            parts += ["", *_columns(tables[name])]
+    reader. What the mapping in use says (`given`) stays."""
+    given = given or Mapping()
+    placed = {stranger: table_guessed(stranger, given) for stranger in strangers}
+    tables: dict[str, Foreign] = {}
+    for one in (*files, *(found for found in placed.values() if found)):
+        tables.setdefault(one.table.name, one)
+    parts = [BEGINNING, *_options(given, tables, options), "", *_files(given, placed)]
+    for table in BY_NAME.values():
+        if table.name in tables or given.of(table) != TableMapping():
+            parts += ["", *_table(table, given.of(table), tables.get(table.name))]
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text("\n".join(parts) + "\n", encoding="utf-8")
+
+
+def _toml(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _options(given: Mapping, tables: dict[str, Foreign], dated: Sequence[str]) -> list[str]:
+    """A line an option: given, guessed, or to choose from."""
+    guessed: dict[str, list[str]] = {}
+    for line in dated:
+        guessed.setdefault(line.split(" = ")[0], []).append(f"{line}  # a guess, from the files' dates")
+    formats = dict.fromkeys(said for one in tables.values() for said in date_options(one))
+    for option, form in formats:
+        line = f"{option} = {_toml(form)}  # a guess, from the dates of the first rows"
+        guessed.setdefault(option, []).append(line)
+    for option, lines in guessed.items():
+        if len(lines) > 1:
+            guessed[option] = [f"# {line}" for line in lines]
+    if any(map(times_lack_offset, tables.values())):
+        guessed["time_zone"] = [f"# {NO_OFFSET}"]
+    if visits := tables.get(VISITS.name):
+        guessed |= _habits(visits)
+    lines = []
+    for option, example in OPTIONS.items():
+        said = getattr(given, option)
+        if said != getattr(Mapping(), option):
+            lines.append(f"{option} = {_toml(said)}")
+        else:
+            lines += guessed.get(option, [f"# {example}"])
+    return lines
+
+
+def _habits(visits: Foreign) -> dict[str, list[str]]:
+    """By option the line on how visits write pressures."""
+    found = {}
+    if writes_magnitude(visits):
+        found["return_sign"] = [MAGNITUDE]
+    if "pressure_unit" not in visits.theirs:
+        if unit := row_unit(visits):
+            found["pressure_unit"] = [f"pressure_unit = {_toml(unit)}  # a guess, from the columns' names"]
+        elif beyond_inwc(visits):
+            found["pressure_unit"] = [f"# {NO_INWC}"]
+    return found
+
+
+def _files(given: Mapping, placed: dict[Path, Foreign | None]) -> list[str]:
+    """The section of files: those given, those guessed, and those of which nothing can be told."""
+    lines = ["[files]"]
+    patterns = {name: list(said) for name, said in given.files.items()}
+    guessed = set()
+    for path, one in placed.items():
+        if one and (pattern := _pattern(path)) not in patterns.setdefault(one.table.name, []):
+            patterns[one.table.name].append(pattern)
+            guessed.add(one.table.name)
+    for name, said in patterns.items():
+        lines.append(f"{name} = {_toml(said)}{'  # a guess' if name in guessed else ''}")
+    unknown = {_pattern(path): names_in(path, given) for path, one in placed.items() if one is None}
+    if unknown:
+        lines.append(f"# each of these belongs to one of {', '.join(BY_NAME)}, or to none:")
+        lines += [f"# visits = [{_toml(pattern)}]{_with(names)}" for pattern, names in unknown.items()]
+    return lines
+
+
+def _with(names: Sequence[str]) -> str:
+    return f"  # columns: {_toml(list(names))}" if names else ""
 
 
 def _pattern(path: Path) -> str:
     return re.sub(r"[0-9]+", "*", path.name)
 
 
-def _columns(layout: Layout) -> list[str]:
-    names = [n for n in layout.header.names if n]
-    guesses = _guess(layout, names)
-    lines = [
-        f"# columns of the file: {json.dumps(names, ensure_ascii=False)}",
-        f"[columns.{layout.table.name}]",
-    ]
-    for column in layout.table.columns:
-        if column.name in layout.places:
-            continue
-        guess = guesses.get(column.name)
-        lead = "" if guess is not None else "# "
-        kind = "required" if column.required else "may be absent"
-        theirs = json.dumps(guess or "", ensure_ascii=False)
-        lines.append(
-            f"{lead}{column.name} = {theirs}  # {'a guess; ' if guess else ''}{kind}: {column.meaning}"
-        )
-    words = [c for c in layout.table.columns if c.words or c.kind == "flag"]
-    for column in words:
-        lines.append(f"# [values.{layout.table.name}.{column.name}]")
-        lines.append(f'# "their word" = "{(column.words or ("true",))[0]}"  # expected {column.expected}')
+def _table(table: Table, said: TableMapping, one: Foreign | None) -> list[str]:
+    """The sections of one table: what the mapping says of it, and what is guessed of a file of it."""
+    lines = []
+    if one:
+        lines.append(f"# columns of the file: {_toml([n for n in one.layout.header.names if n])}")
+    lines.append(f"[columns.{table.name}]")
+    for column in table.columns:
+        lines += _column(column, said, one)
+    units = {name: (unit, "") for name, unit in said.units.items()}
+    for name, theirs in one.guessed.items() if one and table is not VISITS else ():
+        if unit := unit_of(table.column(name), theirs):
+            units.setdefault(name, (unit, "  # a guess, from the column's name"))
+    if units:
+        lines += [f"[units.{table.name}]", *(f"{n} = {_toml(unit)}{why}" for n, (unit, why) in units.items())]
+    if said.constants:
+        lines += [f"[constants.{table.name}]", *(f"{n} = {_toml(v)}" for n, v in said.constants.items())]
+    for column in table.columns:
+        if column.words or column.kind == "flag":
+            lines += _words(table, column, said.values.get(column.name, {}), one)
     return lines
 
 
-def _guess(layout: Layout, names: list[str]) -> dict[str, str]:
-    """The most alike pairs of a contract column and a name of the file, each name used once."""
-    taken = {layout.header.names[i] for i in layout.places.values()}
-    columns = [c for c in layout.table.columns if c.name not in layout.places]
-    pairs = sorted(
-        ((_alike(c, n), c.name, n) for c in columns for n in names if n not in taken),
-        key=lambda p: (-p[0], p[1:]),
-    )
-    guesses: dict[str, str] = {}
-    for likeness, column, name in pairs:
-        if likeness >= CLOSE_ENOUGH and column not in guesses and name not in guesses.values():
-            guesses[column] = name
-    return guesses
+def _column(column: Column, said: TableMapping, one: Foreign | None) -> list[str]:
+    if column.name in said.columns:
+        return [f"{column.name} = {_toml(said.columns[column.name])}"]
+    if one is None or column.name in one.layout.places or column.name in said.constants:
+        return []
+    guess = one.guessed.get(column.name)
+    kind = "required" if column.required else "may be absent"
+    if guess is None:
+        return [f'# {column.name} = ""  # {kind}: {column.meaning}']
+    return [f"{column.name} = {_toml(guess)}  # a guess; {kind}: {column.meaning}"]
 
 
-def _alike(column: Column, name: str) -> float:
-    theirs = " ".join(re.findall(r"[^\W_]+", name.casefold()))
-    ours = column.name.replace("_", " ")
-    return max(
-        SequenceMatcher(None, ours, theirs).ratio(), SequenceMatcher(None, column.meaning, theirs).ratio()
-    )
+def _words(table: Table, column: Column, said: dict[str, str], one: Foreign | None) -> list[str]:
+    """What the file's words of a column mean: given, guessed, or to be filled in."""
+    theirs = one.theirs.get(column.name) if one else None
+    found = one.looks.words(theirs) if one and theirs else []
+    ours = column.words or ("true", "false")
+    lines = [f"{_toml(word)} = {_toml(meant)}" for word, meant in said.items()]
+    for word in dict.fromkeys(w.lower() for w in found):
+        if word not in (*ours, *said):
+            guess = meaning(word, ours)
+            line = (
+                f'{_toml(word)} = "{guess or ""}"  # {"a guess; " if guess else ""}expected {column.expected}'
+            )
+            lines.append(line if guess else f"# {line}")
+    head = f"[values.{table.name}.{column.name}]"
+    if lines:
+        return [head, *lines]
+    if one is None or found:
+        return []
+    return [f"# {head}", f'# "their word" = "{ours[0]}"  # expected {column.expected}']

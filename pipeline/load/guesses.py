@@ -1,0 +1,171 @@
+"""Guesses about a foreign file: its table, what it calls the contract's columns and words, its units and habits.
+
+What belongs here: guessing. What does not: what others may call things (`called.py`), what the first rows look like
+(`looks.py`), and how guesses are written (`mapping_start.py`).
+"""
+
+from __future__ import annotations
+
+import re
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from functools import cached_property
+from pathlib import Path
+
+from pipeline.errors import UsageError
+from pipeline.load.called import CALLED, SAID, TABLE_CALLED, UNIT_SAID
+from pipeline.load.header import read_header
+from pipeline.load.inputs import BY_NAME, BY_ROW, INWC, VISITS, Column, Table
+from pipeline.load.layout import Layout, lay_out
+from pipeline.load.looks import Looks, look_at
+from pipeline.load.mapping import ROW_UNITS, UNITS, Mapping
+
+CLOSE_ENOUGH = 0.6  # so much alike is a column's name to the contract's, or to what it means; 1 is the same
+CALLED_ENOUGH = 0.85  # likewise to what others may call it
+HALF = 0.5  # of a table's required columns that a file must seem to have, to be of it
+BEYOND_INWC = (
+    5.0  # in. w.c.; a median of readings beyond it is in another unit (checks hold no reading beyond 2.5)
+)
+
+
+@dataclass(frozen=True)
+class Foreign:
+    """A file that is not as the contract says: how far its columns are known, and what they look like."""
+
+    layout: Layout
+    looks: Looks
+
+    @property
+    def table(self) -> Table:
+        return self.layout.table
+
+    @cached_property
+    def guessed(self) -> dict[str, str]:
+        """What the file may call the columns that are not known: the most alike pairs of a column and a name, each name
+        used once, whose values may be of the column's kind."""
+        taken = {self.layout.header.names[place] for place in self.layout.places.values()}
+        names = [name for name in self.layout.header.names if name and name not in taken]
+        columns = [column for column in self.table.columns if column.name not in self.layout.places]
+        pairs = ((_alike(column, name), column, name) for column in columns for name in names)
+        found: dict[str, str] = {}
+        for likeness, column, name in sorted(pairs, key=lambda pair: (-pair[0], pair[1].name, pair[2])):
+            free = column.name not in found and name not in found.values()
+            if likeness >= CLOSE_ENOUGH and free and self.looks.may_be(name, column.kind):
+                found[column.name] = name
+        return found
+
+    @cached_property
+    def theirs(self) -> dict[str, str]:
+        """What the file calls each column: known, or guessed."""
+        names = self.layout.header.names
+        return self.guessed | {column: names[place] for column, place in self.layout.places.items()}
+
+    def columns_of(self, kind: str) -> list[str]:
+        """What the file calls its columns of a kind."""
+        return [name for column, name in self.theirs.items() if self.table.column(column).kind == kind]
+
+
+def foreign(layout: Layout) -> Foreign:
+    """Look at a file while its text is there."""
+    return Foreign(layout, Looks() if layout.parquet else look_at(layout.text, layout.header))
+
+
+def table_guessed(path: Path, given: Mapping) -> Foreign | None:
+    """A file as one of the table to which it seems to belong, by its name and columns: the one of whose required
+    columns it seems to have most, at least half. None where nothing can be told."""
+    best: tuple[tuple[float, float], Foreign] | None = None
+    for table in BY_NAME.values():
+        try:
+            one = foreign(lay_out(table, read_header(path, path.name, given.separator), given, path))
+        except (UsageError, OSError):
+            return None
+        has = sum(name in one.theirs for name in table.required) / len(table.required)
+        called = any(word in path.name.casefold() for word in TABLE_CALLED[table.name])
+        score = (has + called, len(one.theirs) / len(one.layout.header.names))
+        if has >= HALF and (best is None or score > best[0]):
+            best = (score, one)
+    return best[1] if best else None
+
+
+def names_in(path: Path, given: Mapping) -> tuple[str, ...]:
+    """The columns of a file; none where it cannot be read as one of a drop."""
+    try:
+        return tuple(name for name in read_header(path, path.name, given.separator).names if name)
+    except (UsageError, OSError):
+        return ()
+
+
+def date_options(one: Foreign) -> list[tuple[str, str]]:
+    """How the file writes days and times, where one format alone explains its first rows: option and format."""
+    found = []
+    for kind in ("date", "instant"):
+        formats = one.looks.date_formats(one.columns_of(kind))
+        if len(formats) == 1:
+            found.append(("time_format" if " " in formats[0] else "date_format", formats[0]))
+    return found
+
+
+def times_lack_offset(one: Foreign) -> bool:
+    """Do times of the first rows bear no UTC offset?"""
+    return any(one.looks.lacks_offset(name) for name in one.columns_of("instant"))
+
+
+def writes_magnitude(visits: Foreign) -> bool:
+    """Is no return static of the first visits negative, and some not zero?"""
+    found = visits.looks.numbers(visits.theirs.get("return_static", ""))
+    return len(found) > 2 and min(found) >= 0 and max(found) > 0
+
+
+def row_unit(visits: Foreign) -> str | None:
+    """The unit that the columns of the readings bear in their names, if one that a row may have, and not in. w.c."""
+    sides = [name for name in ("return_static", "supply_static") if name in visits.theirs]
+    units = {unit_of(VISITS.column(name), visits.theirs[name]) for name in sides}
+    return next((unit for unit in ROW_UNITS[1:] if units == {unit}), None)
+
+
+def beyond_inwc(visits: Foreign) -> bool:
+    """Are the supply statics of the first visits no in. w.c.?"""
+    found = visits.looks.numbers(visits.theirs.get("supply_static", ""))
+    return bool(found) and statistics.median(map(abs, found)) > BEYOND_INWC
+
+
+def unit_of(column: Column, theirs: str) -> str | None:
+    """The unit that a column's name bears, if a mapping knows it and it is not the contract's own."""
+    known = list(UNITS.get(INWC if column.unit == BY_ROW else column.unit, ()))[1:]
+    words = set(re.findall(r"[^\W_]+", theirs.casefold()))
+    units = [unit for unit in known if words & set(UNIT_SAID[unit])]
+    return units[0] if len(units) == 1 else None
+
+
+def meaning(word: str, ours: Sequence[str]) -> str | None:
+    """The only one of our words that theirs may stand for."""
+    plain = _plain(word)
+    fits = [
+        our
+        for our in ours
+        if plain in (_plain(our), *SAID.get(our, ()))
+        or (len(plain) > 3 and (_plain(our).startswith(plain) or plain.startswith(_plain(our))))
+    ]
+    return fits[0] if len(fits) == 1 else None
+
+
+def _alike(column: Column, name: str) -> float:
+    theirs = _plain(name)
+    called = max(
+        (SequenceMatcher(None, word, theirs).ratio() for word in CALLED.get(column.name, ())), default=0.0
+    )
+    return max(
+        SequenceMatcher(None, column.name.replace("_", " "), theirs).ratio(),
+        SequenceMatcher(None, column.meaning, theirs).ratio(),
+        called if called >= CALLED_ENOUGH else 0.0,
+    )
+
+
+def _plain(name: str) -> str:
+    """A name in small letters, its words apart, without its unit."""
+    apart = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", name)
+    words = re.findall(r"[^\W_]+", re.sub(r"\([^)]*\)|\[[^]]*\]", " ", apart).casefold())
+    units = {word for said in UNIT_SAID.values() for word in said}
+    return " ".join(word for word in words if word not in units) or " ".join(words)
