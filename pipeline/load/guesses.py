@@ -16,18 +16,20 @@ from pathlib import Path
 
 from pipeline.errors import UsageError
 from pipeline.load.called import CALLED, SAID, TABLE_CALLED, UNIT_SAID
-from pipeline.load.header import read_header
+from pipeline.load.header import LOOK, UTF_8, Header, read_header
 from pipeline.load.inputs import BY_NAME, BY_ROW, INWC, VISITS, Column, Table
 from pipeline.load.layout import Layout, lay_out
 from pipeline.load.looks import Looks, look_at
 from pipeline.load.mapping import ROW_UNITS, UNITS, Mapping
 
 CLOSE_ENOUGH = 0.6  # so much alike is a column's name to the contract's, or to what it means; 1 is the same
+LONG = 12  # letters of a name that is held against what a column means
 CALLED_ENOUGH = 0.85  # likewise to what others may call it
 HALF = 0.5  # of a table's required columns that a file must seem to have, to be of it
-BEYOND_INWC = (
-    5.0  # in. w.c.; a median of readings beyond it is in another unit (checks hold no reading beyond 2.5)
-)
+THIRD = 1 / 3  # likewise of a file's columns that must be known
+CALLED_SO = 0.2  # what the name of a file counts beside its columns
+OLD_ENCODING = "windows-1252"  # of a file that is no UTF-8
+BEYOND_INWC = 2.5  # in. w.c.; no reading beyond it is used: a median beyond it is in another unit
 
 
 @dataclass(frozen=True)
@@ -74,25 +76,49 @@ def foreign(layout: Layout) -> Foreign:
 
 def table_guessed(path: Path, given: Mapping) -> Foreign | None:
     """A file as one of the table to which it seems to belong, by its name and columns: the one of whose required
-    columns it seems to have most, at least half. None where nothing can be told."""
-    best: tuple[tuple[float, float], Foreign] | None = None
+    columns it seems to have most, and by which most of its own are known. None where nothing can be told."""
+    best: tuple[float, Foreign] | None = None
     for table in BY_NAME.values():
         try:
-            one = foreign(lay_out(table, read_header(path, path.name, given.separator), given, path))
+            header, encoding = _header(path, given)
+            layout = lay_out(table, header, given, path)
         except (UsageError, OSError):
             return None
+        one = Foreign(layout, look_at(path, header, encoding))
         has = sum(name in one.theirs for name in table.required) / len(table.required)
+        known = len(one.theirs) / len(header.names)
         called = any(word in path.name.casefold() for word in TABLE_CALLED[table.name])
-        score = (has + called, len(one.theirs) / len(one.layout.header.names))
-        if has >= HALF and (best is None or score > best[0]):
+        score = has * known + (CALLED_SO if called else 0)
+        if has >= HALF and (known >= THIRD or called) and (best is None or score > best[0]):
             best = (score, one)
     return best[1] if best else None
+
+
+def _header(path: Path, given: Mapping) -> tuple[Header, str]:
+    """The header of a file that nobody has copied yet, and the encoding by which it was read."""
+    encoding = given.encoding or UTF_8
+    with path.open("rb") as file:
+        beginning = file.read(LOOK)
+    try:
+        beginning[: beginning.rfind(b"\n") + 1].decode(encoding)
+    except UnicodeDecodeError:
+        encoding = OLD_ENCODING
+    return read_header(path, path.name, given.separator, encoding), encoding
+
+
+def encoding_guessed(path: Path, given: Mapping) -> str | None:
+    """The encoding of a file that is no UTF-8, where none is given."""
+    try:
+        encoding = _header(path, given)[1]
+    except (UsageError, OSError):
+        return None
+    return None if encoding in (given.encoding, UTF_8) else encoding
 
 
 def names_in(path: Path, given: Mapping) -> tuple[str, ...]:
     """The columns of a file; none where it cannot be read as one of a drop."""
     try:
-        return tuple(name for name in read_header(path, path.name, given.separator).names if name)
+        return tuple(name for name in _header(path, given)[0].names if name)
     except (UsageError, OSError):
         return ()
 
@@ -158,7 +184,7 @@ def _alike(column: Column, name: str) -> float:
     )
     return max(
         SequenceMatcher(None, column.name.replace("_", " "), theirs).ratio(),
-        SequenceMatcher(None, column.meaning, theirs).ratio(),
+        SequenceMatcher(None, column.meaning, theirs).ratio() if len(theirs) >= LONG else 0.0,
         called if called >= CALLED_ENOUGH else 0.0,
     )
 

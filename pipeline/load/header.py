@@ -15,6 +15,7 @@ from pipeline.load.escape import shown
 
 SEPARATORS = (",", ";", "\t")
 LOOK = 1 << 16
+UTF_8 = "utf-8-sig"  # with or without a byte order mark
 
 
 @dataclass(frozen=True)
@@ -25,11 +26,11 @@ class Header:
     separator: str = ","
 
 
-def read_header(text: Path, name: str, separator: str | None = None) -> Header:
+def read_header(text: Path, name: str, separator: str | None = None, encoding: str = UTF_8) -> Header:
     """The header of the file at `text`; `name` is what messages call it."""
     with text.open("rb") as file:
         beginning = file.read(LOOK)
-    decoded = beginning.decode("utf-8-sig", errors="replace")
+    decoded = beginning.decode(encoding, errors="replace")
     separator = separator or _separator(decoded)
     rows = csv.reader(io.StringIO(decoded, newline=""), delimiter=separator, strict=True)
     try:

@@ -16,12 +16,13 @@ from datetime import datetime
 from pathlib import Path
 
 from pipeline.load.date_guess import DAYS, TIMES
-from pipeline.load.header import LOOK, Header
+from pipeline.load.header import LOOK, UTF_8, Header
 
 MOSTLY = 0.8  # of a column's values, to be of a kind: there are slips among them
 MOST_WORDS = 15  # different ones that a list of words has at most
 MOST_DATES = 100  # different values that are tried as dates
 NUMBER = re.compile(r"[-+\u2212]?(\d[\d.,]*|[.,]\d+)")
+FRACTION = re.compile(r"[-+\u2212]?\d*[.,]\d+")
 ISO = re.compile(r"\d{4}-\d\d-\d\d")
 OFFSET = re.compile(r"\d(Z|[-+]\d\d:?\d\d)$", re.IGNORECASE)
 FORMATS = tuple(day + time for day in DAYS for time in TIMES)
@@ -36,8 +37,10 @@ class Looks:
     def may_be(self, name: str, kind: str) -> bool:
         """Could the column hold values of this kind (`inputs.Kind`)? One without values may hold anything."""
         values = self.values.get(name, ())
-        if not values or kind in ("id", "text"):
+        if not values or kind == "text":
             return True
+        if kind == "id":
+            return _share(values, FRACTION.fullmatch) < MOSTLY
         if kind in ("date", "instant"):
             return _share(values[:MOST_DATES], _is_date) >= MOSTLY
         numbers = _share(values, NUMBER.fullmatch)
@@ -64,10 +67,10 @@ class Looks:
         return not all(OFFSET.search(v) for v in self.values.get(name, ()))
 
 
-def look_at(text: Path, header: Header) -> Looks:
+def look_at(text: Path, header: Header, encoding: str = UTF_8) -> Looks:
     """The beginning of a text file with this header; nothing of one that has none."""
     with text.open("rb") as file:
-        beginning = file.read(4 * LOOK).decode("utf-8-sig", errors="replace")
+        beginning = file.read(4 * LOOK).decode(encoding, errors="replace")
     whole = (
         beginning if len(beginning) < LOOK else beginning[: beginning.rfind("\n") + 1]
     )  # else cut in a row

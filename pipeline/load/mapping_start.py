@@ -15,6 +15,7 @@ from pipeline.load.guesses import (
     Foreign,
     beyond_inwc,
     date_options,
+    encoding_guessed,
     meaning,
     names_in,
     row_unit,
@@ -65,7 +66,8 @@ def write_start(
     tables: dict[str, Foreign] = {}
     for one in (*files, *(found for found in placed.values() if found)):
         tables.setdefault(one.table.name, one)
-    parts = [BEGINNING, *_options(given, tables, options), "", *_files(given, placed)]
+    encodings = [encoding for stranger in strangers if (encoding := encoding_guessed(stranger, given))]
+    parts = [BEGINNING, *_options(given, tables, options, encodings), "", *_files(given, placed)]
     for table in BY_NAME.values():
         if table.name in tables or given.of(table) != TableMapping():
             parts += ["", *_table(table, given.of(table), tables.get(table.name))]
@@ -77,9 +79,13 @@ def _toml(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def _options(given: Mapping, tables: dict[str, Foreign], dated: Sequence[str]) -> list[str]:
+def _options(
+    given: Mapping, tables: dict[str, Foreign], dated: Sequence[str], encodings: Sequence[str]
+) -> list[str]:
     """A line an option: given, guessed, or to choose from."""
     guessed: dict[str, list[str]] = {}
+    for encoding in encodings:
+        guessed["encoding"] = [f"encoding = {_toml(encoding)}  # a guess: not every file is UTF-8"]
     for line in dated:
         guessed.setdefault(line.split(" = ")[0], []).append(f"{line}  # a guess, from the files' dates")
     formats = dict.fromkeys(said for one in tables.values() for said in date_options(one))

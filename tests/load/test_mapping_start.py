@@ -17,7 +17,10 @@ from pipeline.load.layout import lay_out
 from pipeline.load.looks import Looks, look_at
 from pipeline.load.mapping import Mapping, parse_mapping, read_mapping
 from pipeline.load.mapping_start import START_NAME
+from seed_data import demo_fleet
 from tests.load.drops import SOUND, Files, Store, write_drop
+
+SEED_DATA = Path(demo_fleet.__file__).parent
 
 # An invented office's export: American dates, magnitudes in Pa, words of its own.
 FOREIGN: Files = {
@@ -177,12 +180,6 @@ def test_magnitudes_are_guessed_where_several_readings_bear_no_sign(
     assert "needed" not in text  # times with an offset, pressures that may be in. w.c.
 
 
-def test_pressures_that_are_no_inwc_ask_for_their_unit(tmp_path: Path) -> None:
-    visits = "Job,Site,Unit,Tech,Date,Mode,Return,Supply\n1,S1,E1,T1,2026-03-01T08:00:00Z,cooling,-55,80\n"
-    _, text = _start(tmp_path, SOUND | {"visits.csv": visits})
-    assert '# pressure_unit = "pa"  # needed: such pressures are no in. w.c.; expected pa or mmwc' in text
-
-
 def test_dates_that_contradict_each_other_are_left_to_the_reader(tmp_path: Path) -> None:
     files = FOREIGN | {"tech_roster.csv": "Employee ID,Office,Last Trained\nM1,North,28.02.2025\n"}
     _, text = _start(tmp_path, files)
@@ -253,3 +250,43 @@ def test_only_the_beginning_of_a_large_file_is_looked_at(tmp_path: Path) -> None
     looks = look_at(file, Header(("a", "b")))
     assert set(looks.values["a"]) == {"1"}
     assert len(looks.values["a"]) < 100_000
+
+
+@pytest.mark.parametrize(("export", "least"), [("foreign_a", 0.0), ("foreign_b", 0.85)])
+def test_guesses_about_the_exports_of_the_demo_against_their_mappings(
+    tmp_path: Path, export: str, least: float
+) -> None:
+    """No guess about a column is wrong; of the English one most are made, whose words are among those of called.py."""
+    folder = SEED_DATA / export
+    truth = read_mapping(folder / "mapping.toml")
+    store = Store(tmp_path / "into")
+    with pytest.raises(UsageError):
+        store.run(folder)
+    guessed = read_mapping(store.into / START_NAME)
+    found = {(t, c, name) for t, mapped in guessed.tables.items() for c, name in mapped.columns.items()}
+    true = {(t, c, name) for t, mapped in truth.tables.items() for c, name in mapped.columns.items()}
+    assert found - true == set()
+    assert len(found) >= least * len(true)
+    assert guessed.encoding == (truth.encoding and "cp1252")
+    words = {
+        (t, c, *w)
+        for t, mapped in guessed.tables.items()
+        for c, ws in mapped.values.items()
+        for w in ws.items()
+    }
+    meant = {
+        (t, c, *w)
+        for t, mapped in truth.tables.items()
+        for c, ws in mapped.values.items()
+        for w in ws.items()
+    }
+    assert words - meant == set()
+
+
+@pytest.mark.parametrize("readings", [(4.5, 6.8, 3.3), (55, 80, 70)])  # mm of water, Pa
+def test_a_median_beyond_any_reading_in_inwc_asks_for_the_unit(
+    tmp_path: Path, readings: tuple[float, ...]
+) -> None:
+    rows = "".join(f"{i},S1,E1,T1,2026-03-01T08:00:00Z,cooling,-{r},{r}\n" for i, r in enumerate(readings))
+    _, text = _start(tmp_path, SOUND | {"visits.csv": f"Job,Site,Unit,Tech,Date,Mode,Return,Supply\n{rows}"})
+    assert "# needed: such pressures are no in. w.c." in text
