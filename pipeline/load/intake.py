@@ -23,6 +23,7 @@ from pipeline.load.lanes import AT_ONCE, Lanes
 from pipeline.load.mapping import Mapping
 from pipeline.load.mapping_start import START_NAME, write_start
 from pipeline.load.staging import Ticket, plan, stage
+from pipeline.load.unknown_words import miscalled
 from pipeline.load.versions import judge
 from pipeline.load.work_tables import drop_loads
 from pipeline.stages import RunOrder
@@ -50,18 +51,7 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
         order.say(
             f"{len(intake.skipped)} of {len(found.files)} files bring nothing new: {_few(intake.skipped)}"
         )
-    dated = misdated(warehouse)
-    for one in dated:
-        order.say(
-            f"{one.file}: {one.rows_wrong} of {one.rows_read} rows hold dates that cannot be read, expected "
-            f"{one.option or 'date_format or time_format'} in a mapping"
-        )
-    if intake.foreign or dated:
-        options = list(dict.fromkeys(one.option for one in dated if one.option))
-        write_start(order.into / START_NAME, intake.foreign, found.strangers, options, mapping)
-        order.say(
-            f"a mapping to start from was written to {order.into / START_NAME}; complete it and give --mapping"
-        )
+    _offer_mapping(warehouse, order, mapping, intake.foreign, found)
     problems = [said for _, said in sorted(intake.problems.items())]
     if problems:
         more = [f"and {len(problems) - SAID} more files that cannot be used"] if len(problems) > SAID else []
@@ -70,6 +60,27 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
     for name, remark in warehouse.con.sql(remarks).fetchall():
         order.say(f"{name}: {remark}")
     return intake.given
+
+
+def _offer_mapping(
+    warehouse: Warehouse, order: RunOrder, mapping: Mapping, files: list[Foreign], found: Found
+) -> None:
+    """Say what of the new files a mapping must explain: columns, dates, words; and write one to start from."""
+    dated = misdated(warehouse)
+    for one in dated:
+        order.say(
+            f"{one.file}: {one.rows_wrong} of {one.rows_read} rows hold dates that cannot be read, expected "
+            f"{one.option or 'date_format or time_format'} in a mapping"
+        )
+    words: dict[str, dict[str, list[str]]] = {}
+    for call in miscalled(warehouse):
+        order.say(call.message)
+        words.setdefault(call.table.name, {}).setdefault(call.column.name, []).extend(call.words)
+    if files or dated or words:
+        start = order.into / START_NAME
+        options = list(dict.fromkeys(one.option for one in dated if one.option))
+        write_start(start, files, found.strangers, options, mapping, words)
+        order.say(f"a mapping to start from was written to {start}; complete it and give --mapping")
 
 
 def _few(names: list[str], most: int = 3) -> str:

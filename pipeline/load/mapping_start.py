@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping as Mapping_
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -57,11 +58,12 @@ def write_start(
     strangers: Sequence[Path],
     options: Sequence[str] = (),
     given: Mapping | None = None,
+    words: Mapping_[str, Mapping_[str, Sequence[str]]] | None = None,
 ) -> None:
     """Write the mapping for files that lack required columns, or whose dates cannot be read, and for files that belong
     to no table. `options` are lines that explain how dates are written; two that contradict each other are left to the
-    reader. What the mapping in use says (`given`) stays."""
-    given = given or Mapping()
+    reader. What the mapping in use says (`given`) stays. `words` are those that are not known, by table and column."""
+    given, words = given or Mapping(), words or {}
     placed = {stranger: table_guessed(stranger, given) for stranger in strangers}
     tables: dict[str, Foreign] = {}
     for one in (*files, *(found for found in placed.values() if found)):
@@ -69,8 +71,9 @@ def write_start(
     encodings = [encoding for stranger in strangers if (encoding := encoding_guessed(stranger, given))]
     parts = [BEGINNING, *_options(given, tables, options, encodings), "", *_files(given, placed)]
     for table in BY_NAME.values():
-        if table.name in tables or given.of(table) != TableMapping():
-            parts += ["", *_table(table, given.of(table), tables.get(table.name))]
+        if table.name in tables or table.name in words or given.of(table) != TableMapping():
+            unknown = words.get(table.name, {})
+            parts += ["", *_table(table, given.of(table), tables.get(table.name), unknown)]
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text("\n".join(parts) + "\n", encoding="utf-8")
 
@@ -148,8 +151,10 @@ def _pattern(path: Path) -> str:
     return re.sub(r"[0-9]+", "*", path.name)
 
 
-def _table(table: Table, said: TableMapping, one: Foreign | None) -> list[str]:
-    """The sections of one table: what the mapping says of it, and what is guessed of a file of it."""
+def _table(
+    table: Table, said: TableMapping, one: Foreign | None, unknown: Mapping_[str, Sequence[str]]
+) -> list[str]:
+    """The sections of one table: what the mapping says of it, what is guessed of a file of it, its unknown words."""
     lines = []
     if one:
         lines.append(f"# columns of the file: {_toml([n for n in one.layout.header.names if n])}")
@@ -166,7 +171,9 @@ def _table(table: Table, said: TableMapping, one: Foreign | None) -> list[str]:
         lines += [f"[constants.{table.name}]", *(f"{n} = {_toml(v)}" for n, v in said.constants.items())]
     for column in table.columns:
         if column.words or column.kind == "flag":
-            lines += _words(table, column, said.values.get(column.name, {}), one)
+            lines += _words(
+                table, column, said.values.get(column.name, {}), one, unknown.get(column.name, ())
+            )
     return lines
 
 
@@ -182,10 +189,12 @@ def _column(column: Column, said: TableMapping, one: Foreign | None) -> list[str
     return [f"{column.name} = {_toml(guess)}  # a guess; {kind}: {column.meaning}"]
 
 
-def _words(table: Table, column: Column, said: dict[str, str], one: Foreign | None) -> list[str]:
+def _words(
+    table: Table, column: Column, said: dict[str, str], one: Foreign | None, unknown: Sequence[str]
+) -> list[str]:
     """What the file's words of a column mean: given, guessed, or to be filled in."""
     theirs = one.theirs.get(column.name) if one else None
-    found = one.looks.words(theirs) if one and theirs else []
+    found = [*unknown, *(one.looks.words(theirs) if one and theirs else ())]
     ours = column.words or ("true", "false")
     lines = [f"{_toml(word)} = {_toml(meant)}" for word, meant in said.items()]
     for word in dict.fromkeys(w.lower() for w in found):

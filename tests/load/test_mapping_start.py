@@ -18,7 +18,7 @@ from pipeline.load.looks import Looks, look_at
 from pipeline.load.mapping import Mapping, parse_mapping, read_mapping
 from pipeline.load.mapping_start import START_NAME
 from seed_data import demo_fleet
-from tests.load.drops import SOUND, Files, Store, write_drop
+from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Store, write_drop
 
 SEED_DATA = Path(demo_fleet.__file__).parent
 
@@ -290,3 +290,36 @@ def test_a_median_beyond_any_reading_in_inwc_asks_for_the_unit(
     rows = "".join(f"{i},S1,E1,T1,2026-03-01T08:00:00Z,cooling,-{r},{r}\n" for i, r in enumerate(readings))
     _, text = _start(tmp_path, SOUND | {"visits.csv": f"Job,Site,Unit,Tech,Date,Mode,Return,Supply\n{rows}"})
     assert "# needed: such pressures are no in. w.c." in text
+
+
+def _of_modes(words: list[str]) -> Files:
+    rows = "".join(f"V{i},S1,E1,T1,2026-03-01T08:00:00Z,{word},-0.2,0.3\n" for i, word in enumerate(words))
+    return SOUND | {"visits.csv": f"{VISIT_COLUMNS}\n{rows}"}
+
+
+def test_unknown_words_are_told_once_and_the_mapping_that_is_written_reads_them(tmp_path: Path) -> None:
+    store, _ = _start(tmp_path, _of_modes(["Cool"] * 4 + ["Heat"] * 3))
+    assert [m for m in store.said if "not known" in m] == [
+        "visits.csv: 7 of 7 rows hold words for mode that are not known ('cool', 'heat'), expected cooling or heating, "
+        "or what they mean in a mapping"
+    ]
+    start = store.into / START_NAME
+    assert any(str(start) in message for message in store.said)
+    store.run(tmp_path / "drop", mapping=start)
+    assert store.rows("SELECT mode, count(*) FROM visit GROUP BY ALL ORDER BY ALL") == [
+        ("cooling", 4),
+        ("heating", 3),
+    ]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["Cool"] * 4 + ["cooling"] * 9, ["Cool"] * 5 + ["cooling"] * 95, [f"word {i}" for i in range(40)]],
+)
+def test_words_that_the_gate_lets_pass_or_that_are_no_list_are_not_told(
+    tmp_path: Path, words: list[str]
+) -> None:
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", _of_modes(words)))
+    assert not any("not known" in m for m in store.said)
+    assert not (store.into / START_NAME).exists()
