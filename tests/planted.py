@@ -126,8 +126,8 @@ def within_precision(fleet: Planted) -> tuple[int, int]:
 
 
 def side_right(fleet: Planted, side: str | None = None) -> tuple[int, int]:
-    """Of the chronic sites whose largest true cause (or only where that is `side`) leads by 0.03 in. w.c., those with the
-    right side."""
+    """Of the chronic sites whose largest true cause leads by 0.03 in. w.c., those with the right side; or only of those
+    where the true one is `side`."""
     causes = pl.concat_list([f"{c}_true" for c in CAUSES]).list.sort(descending=True)
     chronic = fleet.sites().filter(pl.col("static_state") == "chronic")
     clear = chronic.filter(causes.list.get(0) - causes.list.get(1) > 0.03)
