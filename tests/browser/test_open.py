@@ -96,6 +96,17 @@ def test_site_sheet_prints_on_one_sheet(paper: str, folder: Path, visit: Visit) 
     assert pdf.count(b"/Type /Page\n") + pdf.count(b"/Type/Page\n") + pdf.count(b"/Type /Page ") == 1
 
 
+WIDER = """() => [...document.querySelectorAll("main table, main figure")].filter((e) => e.offsetParent
+  && e.getBoundingClientRect().right > document.documentElement.clientWidth + 1).map((e) => e.outerHTML.slice(0, 99))"""
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_is_cut_off_on_paper(name: str, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html", width=703)  # an A4 sheet within the margins, at 96 dots an inch
+    page.emulate_media(media="print")
+    assert page.evaluate(WIDER) == []
+
+
 def test_times_do_not_shift_with_the_readers_zone(browser: Browser, folder: Path) -> None:
     ask = "[...document.querySelectorAll('#plot-totals .role-axis-label text')].map(t => t.textContent)"
     seen = []
