@@ -25,6 +25,15 @@ from tests.planted import Planted, pooled
 
 FLEET = Profile(n_sites=300, visits_per_site=12, n_technicians=19, n_skippers=1, n_paper_zeroers=1)
 HOME = replace(FLEET, home_technician_share=0.8, n_paper_zeroers=4)
+SMALL = replace(
+    FLEET,
+    n_sites=90,
+    n_technicians=6,
+    n_skippers=0,
+    n_paper_zeroers=0,
+    n_wrong_ports=0,
+    branches=("One Yard",),
+)
 SEASON = 0.03  # half the swing of the supply static over the year, in. w.c.
 SHARED_GAUGE, SHARED_OFFSET = "G-SHARED", 0.04
 
@@ -103,13 +112,12 @@ def signs_reversed(drop: Path) -> None:
     _exchanged(drop, hoses=False)
 
 
-def shared_gauge(drop: Path) -> None:
-    """Three sound technicians of one branch use one gauge, whose return port reads 0.04 high, at all their visits."""
+def shared_gauge(drop: Path, hands: int = 3) -> list[str]:
+    """Sound technicians use one gauge, whose return port reads 0.04 high, at all their visits; returns who they are."""
     people = pl.read_parquet(drop / "truth" / "technician.parquet").filter(pl.col("kind") == "sound")
     branch = pl.read_csv(drop / "technicians.csv", infer_schema=False).select("technician_id", "branch")
-    who = (
-        people.join(branch, on="technician_id").sort("branch", "technician_id")["technician_id"].to_list()[:3]
-    )
+    who = people.join(branch, on="technician_id").sort("branch", "technician_id")["technician_id"].to_list()
+    who = who[:hands]
     gauges = pl.read_csv(drop / "instruments.csv", infer_schema=False)
     pl.concat([gauges, gauges.head(1).with_columns(instrument_id=pl.lit(SHARED_GAUGE))]).write_csv(
         drop / "instruments.csv"
@@ -119,11 +127,17 @@ def shared_gauge(drop: Path) -> None:
         hit = pl.col("technician_id").is_in(who)
         return rows.with_columns(
             r=pl.when(hit).then(pl.col("r") + SHARED_OFFSET).otherwise("r"),
-            instrument_id=pl.when(hit).then(pl.lit(SHARED_GAUGE)).otherwise("instrument_id"),
             reported_tesp=pl.when(hit).then(None).otherwise("reported_tesp"),
         )
 
     edit_visits(drop, edit)
+    for file in sorted(drop.glob("visits_*.csv")):
+        rows = pl.read_csv(file, infer_schema=False)
+        gauge = (
+            pl.when(pl.col("technician_id").is_in(who)).then(pl.lit(SHARED_GAUGE)).otherwise("instrument_id")
+        )
+        rows.with_columns(instrument_id=gauge).write_csv(file)
+    return who
 
 
 def fast_fans(drop: Path) -> None:
@@ -235,7 +249,7 @@ class Odd:
     """A kind of fleet: what the simulator makes, and what is done to its drop."""
 
     profile: Profile
-    edit: Callable[[Path], None] | None = None
+    edit: Callable[[Path], object] | None = None
 
 
 FURNACES = replace(FLEET, fan_coil_share=0.0)
@@ -245,6 +259,7 @@ FLEETS = {
     "hoses exchanged": Odd(HOME, hoses_exchanged),
     "signs reversed": Odd(HOME, signs_reversed),
     "gauge shared by three": Odd(FLEET, shared_gauge),
+    "by four of six": Odd(SMALL, lambda drop: shared_gauge(drop, 4)),
     "a branch of fast fans": Odd(FLEET, fast_fans),
     "furnaces": Odd(FURNACES),
     "after the coil": Odd(FURNACES, after_the_coil),
