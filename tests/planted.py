@@ -86,12 +86,21 @@ def corrected_coverage(fleet: Planted) -> tuple[int, int]:
     return share(corrected_levels(fleet), pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
 
 
+def few_visits(fleet: Planted) -> pl.DataFrame:
+    """Units and modes without true growth whose level rests on one or two visits."""
+    steady = pl.col("growth_inwc_per_year").abs() < TINY
+    return fleet.sites().filter(pl.col("n_visits").is_between(1, 2) & steady)
+
+
 def few_visits_coverage(fleet: Planted) -> tuple[int, int]:
     """How often the 95 % interval of a level of one or two visits holds the true level."""
-    few = fleet.sites().filter(
-        pl.col("n_visits").is_between(1, 2) & (pl.col("growth_inwc_per_year").abs() < TINY)
-    )
-    return share(few, pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
+    return share(few_visits(fleet), pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
+
+
+def few_corrected_coverage(fleet: Planted) -> tuple[int, int]:
+    """Likewise, of those in which a reading was corrected for a doubtful zero."""
+    corrected = few_visits(fleet).filter(pl.col("n_offset_corrected") > 0)
+    return share(corrected, pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
 
 
 def level_error(fleet: Planted) -> float:

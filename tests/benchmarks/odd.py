@@ -269,6 +269,7 @@ FLEETS = {
 SHARES: dict[str, Callable[[Planted], tuple[int, int]]] = {
     "95 % interval covers": planted.level_coverage,
     "of corrected levels": planted.corrected_coverage,
+    "of corrected ones of 1 or 2 visits": planted.few_corrected_coverage,
     "of 1 or 2 visits": planted.few_visits_coverage,
     "chronic precision": planted.chronic_precision,
     "chronic recall": planted.chronic_recall,

@@ -31,6 +31,7 @@ SHARES: dict[str, Counted] = {
     "95 % interval covers": planted.level_coverage,
     "of 1 or 2 visits": planted.few_visits_coverage,
     "of corrected levels": planted.corrected_coverage,
+    "of corrected ones of 1 or 2 visits": planted.few_corrected_coverage,
     "chronic precision": planted.chronic_precision,
     "chronic recall": planted.chronic_recall,
     "within rating, truly": planted.within_precision,
