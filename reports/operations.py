@@ -180,7 +180,7 @@ def _units(page: Page, *lists: Result) -> list[Row]:
     page.draw(Figure("totals", unit.totals(visits, facts, work, *first), visits, alt, columns.VISITS))
     alt = "Return and supply static of one unit over time."
     page.draw(Figure("sides", unit.sides(visits, facts, *first), visits, alt, columns.SIDES))
-    alt = "The mean excess of one unit split into return restriction, supply restriction and airflow setting."
+    alt = "The mean excess of one unit split into return restriction, supply restriction and fan setting."
     page.draw(Figure("causes", unit.causes(split, *first), split, alt, columns.CAUSES))
     return rows
 

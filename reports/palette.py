@@ -46,7 +46,7 @@ NEUTRAL = {  # name: (light, dark)
 MEANINGS = (
     Meaning("return", "return side", "triangle-left", "#1957b3", "#4f93e6"),
     Meaning("supply", "supply side", "triangle-right", "#b8480a", "#dd7a3a"),
-    Meaning("airflow_setting", "airflow setting", "diamond", "#7f1268", "#e3b4d6"),
+    Meaning("airflow_setting", "fan setting", "diamond", "#7f1268", "#e3b4d6"),
     Meaning("upkeep", "upkeep", "square", "#0b3a1c", "#c4ee96"),
 )
 NONE = Meaning("none", "no cause named", "circle", *NEUTRAL["none"])

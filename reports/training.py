@@ -16,6 +16,14 @@ ADVICE = {
     "cannot_be_told": "cannot be told",
     "too_few_visits": "too few visits",
 }
+# What a doubtful offset goes with (offset_follows).
+FOLLOWS = {
+    "instrument": "It goes with the gauge, not with the person: other hands read off with it too, or this one reads "
+    "right with another.",
+    "technician": "It goes with the person, not with the gauge: readings with other gauges are off too, or other hands "
+    "read right with this one.",
+    "cannot_be_told": "Person or gauge: cannot be told.",
+}
 PORTS = (
     "Where the ports go, by the kind of unit and by what its rating covers (sketches on the data-quality page). "
     "Find both places together at the next two visits."
@@ -85,6 +93,7 @@ def training_page(published: Published, publication: Row) -> str:
         gauges=list(published.rows("gauges", top=caps.GAUGES)),
         judged=published.rows("gauges_judged").one,
         advice_words=ADVICE,
+        follows_words=FOLLOWS,
         habits=list(habits),
         teach=TEACH,
         trained=list(published.rows("since_training", top=caps.COACHING)),

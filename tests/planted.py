@@ -40,7 +40,12 @@ def plant(folder: Path, profile: Profile, seed: int) -> Planted:
     """Make the fleet and run it."""
     drop = folder / "drop"
     make_fleet(drop, profile, seed)
-    ask = query_of(run_stages([drop], folder / "out", FIELD_TODAY))
+    return measured(drop)
+
+
+def measured(drop: Path) -> Planted:
+    """Run a drop whose truth lies beside it."""
+    ask = query_of(run_stages([drop], drop.parent / "out", FIELD_TODAY))
     truth = drop / "truth"
     return Planted(
         ask,
@@ -66,6 +71,38 @@ def steady_levels(fleet: Planted) -> pl.DataFrame:
     return fleet.sites().filter((pl.col("n_visits") >= 3) & (pl.col("growth_inwc_per_year").abs() < TINY))
 
 
+def corrected_levels(fleet: Planted) -> pl.DataFrame:
+    """The steady ones whose level rests on readings that were corrected for a doubtful zero."""
+    return steady_levels(fleet).filter(pl.col("n_offset_corrected") > 0)
+
+
+def corrected_errors(fleet: Planted) -> list[float]:
+    """Errors of the corrected levels, in. w.c.: what a wrong correction leaves."""
+    return corrected_levels(fleet).select(pl.col("level_inwc") - pl.col("tesp_inwc")).to_series().to_list()
+
+
+def corrected_coverage(fleet: Planted) -> tuple[int, int]:
+    """How often the 95 % interval of a corrected level holds the true level."""
+    return share(corrected_levels(fleet), pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
+
+
+def few_visits(fleet: Planted) -> pl.DataFrame:
+    """Units and modes without true growth whose level rests on one or two visits."""
+    steady = pl.col("growth_inwc_per_year").abs() < TINY
+    return fleet.sites().filter(pl.col("n_visits").is_between(1, 2) & steady)
+
+
+def few_visits_coverage(fleet: Planted) -> tuple[int, int]:
+    """How often the 95 % interval of a level of one or two visits holds the true level."""
+    return share(few_visits(fleet), pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
+
+
+def few_corrected_coverage(fleet: Planted) -> tuple[int, int]:
+    """Likewise, of those in which a reading was corrected for a doubtful zero."""
+    corrected = few_visits(fleet).filter(pl.col("n_offset_corrected") > 0)
+    return share(corrected, pl.col("tesp_inwc").is_between("level_lo_inwc", "level_hi_inwc"))
+
+
 def level_error(fleet: Planted) -> float:
     """Median absolute error of the level, in. w.c."""
     return float(
@@ -89,11 +126,22 @@ def chronic_recall(fleet: Planted) -> tuple[int, int]:
     return share(over, pl.col("static_state") == "chronic")
 
 
-def side_right(fleet: Planted) -> tuple[int, int]:
-    """Of the chronic sites whose largest true cause leads by 0.03 in. w.c., those with the right side."""
+def within_precision(fleet: Planted) -> tuple[int, int]:
+    """Of the sites called within rating, those truly within it by the level over the segment's middle."""
+    within = fleet.sites().filter(
+        (pl.col("static_state") == "within_rating") & (pl.col("growth_inwc_per_year").abs() < TINY)
+    )
+    return share(within, pl.col("excess_inwc") <= 0)
+
+
+def side_right(fleet: Planted, side: str | None = None) -> tuple[int, int]:
+    """Of the chronic sites whose largest true cause leads by 0.03 in. w.c., those with the right side; or only of those
+    where the true one is `side`."""
     causes = pl.concat_list([f"{c}_true" for c in CAUSES]).list.sort(descending=True)
     chronic = fleet.sites().filter(pl.col("static_state") == "chronic")
     clear = chronic.filter(causes.list.get(0) - causes.list.get(1) > 0.03)
+    if side is not None:
+        clear = clear.filter(pl.col("problem_side_true") == side)
     return share(clear, pl.col("problem_side") == pl.col("problem_side_true"))
 
 
@@ -152,6 +200,16 @@ def sound_accused(fleet: Planted) -> tuple[int, int]:
     return share(rows, pl.col("zeroing_state").is_in(["skips_zero", "zero_doubtful"]))
 
 
+def wrong_ports_named(fleet: Planted) -> tuple[int, int]:
+    """Technicians who often probe the wrong place, with 30 visits, whose rate of either check stands out."""
+    named = fleet.ask(
+        "SELECT DISTINCT technician_id FROM practice_rate WHERE practice_state = 'above_fleet' "
+        "AND check_id IN ('return_port_wrong', 'supply_port_wrong')"
+    ).with_columns(named=True)
+    wrong = fleet.technicians.filter((pl.col("kind") == "wrong_ports") & (pl.col("n_visits") >= 30))
+    return share(wrong.join(named, on="technician_id", how="left"), pl.col("named"))
+
+
 def hidden_offset_errors(fleet: Planted) -> pl.DataFrame:
     """Found minus planted offset per gauge in hand and port, with its standard error and the technician's kind.
 
@@ -186,3 +244,10 @@ def steps_found(fleet: Planted) -> tuple[int, int]:
     large = fleet.works.filter(~pl.col("recorded") & (pl.col("shift_cooling_inwc").abs() > 0.06))
     named = fleet.ask("SELECT equipment_id FROM change_point").with_columns(named=True)
     return share(large.join(named, on="equipment_id", how="left"), pl.col("named"))
+
+
+def steps_named(fleet: Planted) -> tuple[int, int]:
+    """Units named with a step, of all: where every work is on record, each of them is one too many."""
+    named = fleet.ask("SELECT DISTINCT equipment_id FROM change_point").with_columns(named=True)
+    units = fleet.units.select("equipment_id").unique()
+    return share(units.join(named, on="equipment_id", how="left"), pl.col("named"))

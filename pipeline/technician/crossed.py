@@ -28,6 +28,7 @@ STEP_RTOL = 1e-3
 ROUGH_RTOL = 0.1
 MOST_STEPS = 10_000
 NEAR = 0.03  # share by which the scale moves at most between most rounds
+SAME_VOTES = 1e-9  # sums of shares that differ by less are the same
 CONVERGED = 1e-8  # in the unit of the readings: offsets that move less stand still
 
 
@@ -35,7 +36,7 @@ CONVERGED = 1e-8  # in the unit of the readings: offsets that move less stand st
 class CrossedFit:
     """Offsets of the measurers in the unit of the readings; all arrays are indexed by measurer but `scale`."""
 
-    offset: Floats  # relative to the robust centre of its connected group
+    offset: Floats  # relative to the median of its connected group, in which each voice has a vote
     standard_error: Floats  # the larger of the model's and the place-clustered one
     group: Ints  # which connected group of measurers and places
     group_size: Ints  # measurers in that group
@@ -45,8 +46,9 @@ class CrossedFit:
 class Measurers:
     """Who read where, once for all series and rounds; numbered in order of their group, so that a group is a slice."""
 
-    def __init__(self, places: Places, measurer: Ints) -> None:
-        """`measurer`: a code from 0 a row, in the order that the rows came in."""
+    def __init__(self, places: Places, measurer: Ints, voice: Ints | None = None) -> None:
+        """`measurer`: a code from 0 a row, in the order that the rows came in. `voice`: a code a measurer; who has the
+        same one (hands with one gauge) shares one vote on the centre of their group."""
         self.n = int(measurer.max()) + 1
         self.group = places.groups(measurer, self.n)
         self.group_size = np.bincount(self.group)[self.group]
@@ -55,6 +57,7 @@ class Measurers:
         self.first = np.append(0, np.cumsum(np.bincount(self.group)))  # of each group
         self.at = self.rank[measurer[places.order]]
         self.meetings = Meetings(places, self.at, self.n)
+        self.vote = _votes(self.group, np.bincount(measurer), voice)
 
 
 class CrossedRows:
@@ -85,7 +88,7 @@ class CrossedRows:
         m = self.measurers
         offset = self.offset[m.rank]
         return CrossedFit(
-            offset - _group_centres(offset, m.group)[m.group],
+            offset - _group_centres(offset, m.group, m.vote)[m.group],
             self._standard_error()[m.rank],
             m.group,
             m.group_size,
@@ -232,5 +235,25 @@ def _length(values: Floats) -> float:
     return float(np.sqrt(np.einsum("i,i", values, values)))
 
 
-def _group_centres(offset: Floats, group: Ints) -> Floats:
-    return np.array([np.median(offset[group == g]) for g in range(int(group.max()) + 1)])
+def _votes(group: Ints, n_readings: Ints, voice: Ints | None) -> Floats:
+    """By measurer: one, or where several of a group speak with one voice, the share of its readings."""
+    if voice is None:
+        return np.ones(len(group))
+    _, who = np.unique(np.column_stack([group, voice]), axis=0, return_inverse=True)
+    who = who.reshape(-1)
+    votes: Floats = n_readings / np.bincount(who, weights=n_readings)[who]
+    return votes
+
+
+def _group_centres(offset: Floats, group: Ints, vote: Floats) -> Floats:
+    """The median of each group's offsets, by votes: numpy's where each has one."""
+    centres = np.empty(int(group.max()) + 1)
+    for g in range(len(centres)):
+        of_group = np.flatnonzero(group == g)
+        ordered = of_group[np.argsort(offset[of_group], kind="stable")]
+        counted = np.cumsum(vote[ordered])
+        half = counted[-1] / 2
+        lower = np.searchsorted(counted, half - SAME_VOTES)
+        upper = np.searchsorted(counted, half + SAME_VOTES, side="right")
+        centres[g] = (offset[ordered[lower]] + offset[ordered[min(upper, len(ordered) - 1)]]) / 2
+    return centres

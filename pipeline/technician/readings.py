@@ -30,7 +30,7 @@ READINGS = """
 """
 
 GAUGES = """
-    SELECT m.instrument_id, m.technician_id, c.years, c.n_visits,
+    SELECT m.instrument_id, m.technician_id, c.measurer, c.year_no, c.years, c.n_visits,
         coalesce(m.calibrated_on IS NOT NULL AND c.year_no >= 0, FALSE) AS after_calibration
     FROM offset_cell AS c INNER JOIN offset_measurer AS m USING (measurer) ORDER BY c.cell
 """
@@ -77,16 +77,28 @@ def fit_readings(readings: Readings, settings: Settings) -> dict[str, pl.DataFra
         ).filter(pl.col("instrument_id") != "")
         return offsets, drift_lines(cell_offsets, PORT_OF[name], settings["technician_min_visits"])
 
+    hands = gauges.unique("measurer", maintain_order=True).sort("measurer")
+    voices = {
+        "measurer": _voices(hands, "instrument_id"),
+        "cell": _voices(gauges, "instrument_id", "year_no"),
+    }
     # Numpy works without the interpreter's lock; the series do not know of each other.
     with ThreadPoolExecutor(AT_ONCE) as threads:
         measurers, cells = threads.map(
-            lambda name: Measurers(places, rows[name].to_numpy()), ("measurer", "cell")
+            lambda name: Measurers(places, rows[name].to_numpy(), voices[name]), ("measurer", "cell")
         )
         fits = list(threads.map(fit, SERIES))
     return {
         "offset_fit": _offsets(rows, dict(zip(SERIES, (fit for fit, _ in fits), strict=True)), settings),
         "drift_fit": pl.concat(lines for _, lines in fits),
     }
+
+
+def _voices(hands: pl.DataFrame, *columns: str) -> Ints:
+    """Who has one gauge (in one year) has one voice: its error is theirs together. No gauge named: a voice each."""
+    own = pl.when(pl.col("instrument_id") == "").then(pl.int_range(pl.len())).otherwise(-1)
+    voice: Ints = hands.select(pl.struct(*columns, own.alias("own")).rank("dense")).to_series().to_numpy()
+    return voice.astype(np.int64)
 
 
 def _offsets(rows: pl.DataFrame, fits: dict[str, CrossedFit], settings: Settings) -> pl.DataFrame:

@@ -152,7 +152,7 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
         )
         .transform_fold(list(keys), as_=["cause", "part_inwc"])
         .transform_calculate(
-            told="datum.cause == 'airflow_setting' ? 'airflow setting' : datum.cause + ' restriction'",
+            told="datum.cause == 'airflow_setting' ? 'fan setting' : datum.cause + ' restriction'",
             figure="format(datum.part_inwc, '+.2f')",
             inside="datum.part_inwc < 0 ? 0 : datum.part_inwc",
         )
@@ -160,7 +160,7 @@ def causes(split: Result, unit: str, mode: str, height: int = 100) -> Any:
             y=alt.Y(
                 "told:N",
                 title=None,
-                sort=["return restriction", "supply restriction", "airflow setting"],
+                sort=["return restriction", "supply restriction", "fan setting"],
                 axis=alt.Axis(ticks=False, domain=False, labelColor="var(--ink)", labelLimit=160),
             )
         )

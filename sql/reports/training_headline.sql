@@ -4,6 +4,7 @@
 -- (shared/since_last_training.sql).
 -- n_offset_not_told: judged technicians (n_judged) of whose readings with no gauge an offset can be told; of these
 -- n_few_hands have readings enough, but too few others share their sites.
+-- n_doubtful_by_gauge: of those whose zero is doubtful, whose hidden offset goes with the gauge: nothing to coach there.
 -- A technician below the minimum of visits is counted in n_technicians and n_too_few only, and named nowhere: n_visits and
 -- n_not_zeroed are those of the judged, or what is left over would be that technician's.
 WITH habitual AS (
@@ -27,6 +28,17 @@ SELECT
     median(fleet_skip_rate) AS fleet_skip_rate,
     count(*) FILTER (WHERE zeroing_state = 'skips_zero') AS n_skips_zero,
     count(*) FILTER (WHERE zeroing_state = 'zero_doubtful') AS n_zero_doubtful,
+    count(*) FILTER (
+        WHERE zeroing_state = 'zero_doubtful' AND EXISTS (
+            SELECT 1
+            FROM offset_follows AS f
+            WHERE
+                f.technician_id = technician_zeroing.technician_id
+                AND f.instrument_id IS NOT DISTINCT FROM technician_zeroing.hidden_instrument_id
+                AND f.port = technician_zeroing.hidden_port
+                AND f.follows = 'instrument'
+        )
+    ) AS n_doubtful_by_gauge,
     count(*) FILTER (WHERE zeroing_state = 'zeroes') AS n_zeroes,
     count(*) FILTER (WHERE zeroing_state = 'too_few_visits') AS n_too_few,
     count(*) FILTER (

@@ -1,6 +1,7 @@
 -- Visits that can be compared with one another: valid and like new. Readings of a technician and instrument whose
 -- offset is material and significant are corrected by it (data contract, "Doubtful zeroes and levels"), and so is what
--- follows from them: the airflow and fan power that the maker's table gives at that static, and the causes.
+-- follows from them: the airflow and fan power that the maker's table gives at that static, and the causes. Such readings
+-- whose sides are not known are left out: nobody knows which side an offset is to be taken off.
 CREATE OR REPLACE TEMP VIEW comparable_visit AS
 WITH corrected AS (
     SELECT
@@ -18,7 +19,7 @@ WITH corrected AS (
         CASE WHEN c.is_corrected THEN v.blower_table_id END AS asked_table
     FROM staging.visit_computed AS v
     LEFT JOIN correction AS c ON v.technician_id = c.technician_id AND coalesce(v.instrument_id, '') = c.instrument_id
-    WHERE v.like_new AND NOT v.on_work_day
+    WHERE v.like_new AND NOT v.on_work_day AND (v.sides_known OR NOT coalesce(c.is_corrected, FALSE))
 ),
 
 -- Where the corrected static lies in the table (blower_cell.sql).

@@ -1,10 +1,13 @@
 -- What the list needs beside the verdict, for each equipment and mode that may stand in it (chronic or uncertain, in
--- service): the usual drops of filter and coil, and the fan's power at the rating.
+-- service): the usual drops of filter and coil where they are part of the measured static, and the fan's power at the
+-- rating. A part that the rating covers lies between the ports: its drop takes nothing of the external static.
 CREATE OR REPLACE TEMP TABLE priority_evidence AS
 WITH listed AS (
     SELECT
         s.unit_no,
         b.return_budget_inwc,
+        b.right_return_port = 'after_filter' AS filter_in_span,
+        b.right_supply_port = 'before_coil' AS coil_in_span,
         b.blower_table_id,
         CASE s.mode WHEN 'cooling' THEN b.cooling_tap ELSE b.heating_tap END AS tap,
         static_for_table(b.rated_tesp_inwc, b.density_ratio) AS rated_in_table
@@ -34,8 +37,10 @@ at_rating AS (
 SELECT
     l.unit_no,
     l.return_budget_inwc,
-    d.filter_drop_inwc,
-    d.coil_drop_inwc,
+    l.filter_in_span,
+    l.coil_in_span,
+    CASE WHEN l.filter_in_span THEN d.filter_drop_inwc END AS filter_drop_inwc,
+    CASE WHEN l.coil_in_span THEN d.coil_drop_inwc END AS coil_drop_inwc,
     a.power_w AS power_at_rating_w
 FROM listed AS l
 LEFT JOIN drops AS d USING (unit_no)

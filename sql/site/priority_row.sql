@@ -7,6 +7,8 @@ WITH listed AS (
         s.*,
         n.site_label,
         p.return_budget_inwc,
+        p.filter_in_span,
+        p.coil_in_span,
         p.filter_drop_inwc,
         p.coil_drop_inwc,
         p.power_at_rating_w,
@@ -43,6 +45,10 @@ SELECT
         WHEN 'return'
             THEN
                 CASE
+                    WHEN NOT filter_in_span
+                        THEN
+                            'Return duct first: an undersized return, a blocked grille, a crushed or closed run. The '
+                            || 'rating covers the filter, whose drop is no part of this static.'
                     WHEN exceeds(filter_drop_inwc, return_budget_inwc / 2)
                         THEN
                             format(
@@ -66,14 +72,30 @@ SELECT
                                 'Coil first: its drop of {:.2f} is more than half of the supply static; '
                                 || 'clean it, check that it fits the airflow. Then the supply duct.', coil_drop_inwc
                             )
+                    WHEN coil_drop_inwc IS NOT NULL
+                        THEN
+                            format(
+                                'Supply duct first: the coil takes {:.2f} of the supply static of {:.2f}; look for shut '
+                                || 'registers and dampers, kinked or badly strapped runs, an undersized trunk.',
+                                coil_drop_inwc, supply_level_inwc
+                            )
+                    WHEN coil_in_span
+                        THEN
+                            'Supply side: shut registers and dampers, kinked or badly strapped runs, an undersized trunk; '
+                            || 'measure the coil drop if there is a coil outside the cabinet.'
                     ELSE
-                        'Supply side: shut registers and dampers, kinked or badly strapped runs, an undersized trunk; '
-                        || 'measure the coil drop if there is a coil outside the cabinet.'
+                        'Supply duct first: shut registers and dampers, kinked or badly strapped runs, an undersized '
+                        || 'trunk. The rating covers the coil, whose drop is no part of this static.'
                 END
         WHEN 'airflow_setting'
             THEN
                 'Blower tap first: more air moves than the design asks for, which raises both sides; '
                 || 'set the fan by the maker''s table and measure again before touching ducts.'
+                || CASE
+                    WHEN mode = 'heating' AND equipment_kind = 'furnace'
+                        THEN ' Keep the temperature rise within the range on the plate.'
+                    ELSE ''
+                END
         ELSE 'No side stands out: measure again like new, both sides and the drops.'
     END AS check_first,
     CASE motor_kind

@@ -29,14 +29,22 @@ FLEETS = {
 Counted = Callable[[Planted], tuple[int, int]]
 SHARES: dict[str, Counted] = {
     "95 % interval covers": planted.level_coverage,
+    "of 1 or 2 visits": planted.few_visits_coverage,
+    "of corrected levels": planted.corrected_coverage,
+    "of corrected ones of 1 or 2 visits": planted.few_corrected_coverage,
     "chronic precision": planted.chronic_precision,
     "chronic recall": planted.chronic_recall,
+    "within rating, truly": planted.within_precision,
     "side right": planted.side_right,
+    "return": lambda f: planted.side_right(f, "return"),
+    "supply": lambda f: planted.side_right(f, "supply"),
+    "airflow setting": lambda f: planted.side_right(f, "airflow_setting"),
     "trends false": planted.false_trends,
     "trends found": planted.trends_found,
     "skippers named": planted.skippers_named,
     "paper zeroers named": planted.paper_zeroers_named,
     "others accused": planted.sound_accused,
+    "wrong ports named": planted.wrong_ports_named,
 }
 
 

@@ -6,11 +6,13 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+import duckdb
 import pytest
 from playwright.sync_api import Browser, Page
 
-from reports import words
+from reports import draw, words
 from tests.browser.conftest import PAGES
+from tests.reports.published import write_published
 
 pytestmark = pytest.mark.browser
 Visit = Callable[..., Page]
@@ -94,6 +96,17 @@ def test_site_sheet_prints_on_one_sheet(paper: str, folder: Path, visit: Visit) 
     assert pdf.count(b"/Type /Page\n") + pdf.count(b"/Type/Page\n") + pdf.count(b"/Type /Page ") == 1
 
 
+WIDER = """() => [...document.querySelectorAll("main table, main figure")].filter((e) => e.offsetParent
+  && e.getBoundingClientRect().right > document.documentElement.clientWidth + 1).map((e) => e.outerHTML.slice(0, 99))"""
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_is_cut_off_on_paper(name: str, folder: Path, visit: Visit) -> None:
+    page = visit(folder / f"{name}.html", width=703)  # an A4 sheet within the margins, at 96 dots an inch
+    page.emulate_media(media="print")
+    assert page.evaluate(WIDER) == []
+
+
 def test_times_do_not_shift_with_the_readers_zone(browser: Browser, folder: Path) -> None:
     ask = "[...document.querySelectorAll('#plot-totals .role-axis-label text')].map(t => t.textContent)"
     seen = []
@@ -107,7 +120,12 @@ def test_times_do_not_shift_with_the_readers_zone(browser: Browser, folder: Path
     assert len(seen[0]) > 4
 
 
-CARDS = {"training": "table.coach, #habits table", "data_quality": "table.trend"}
+CARDS = {
+    "training": "table.coach, #habits table, #trained table",
+    "data_quality": "table.trend",
+    "index": "[aria-label='Files'] table",
+    "operations": "[aria-label='The latest works'] table, [aria-label='Units that changed'] table",
+}
 
 
 @pytest.mark.parametrize("name", CARDS)
@@ -127,6 +145,29 @@ def test_a_phone_shows_every_cell_of_a_list_without_scrolling_sideways(
         assert sum(n is None for n in named) <= 2  # the name and the reason speak for themselves
         told = cells.last.evaluate("c => getComputedStyle(c, '::before').content")
         assert heads[-1] in told
+
+
+UPKEEP = """
+INSERT INTO site_upkeep BY NAME
+SELECT site_id, branch, equipment_id, equipment_kind, mode, 0.09 AS as_found_excess_inwc,
+    rated_tesp_inwc + 0.09 AS as_found_level_inwc, level_inwc, level_lo_inwc, level_hi_inwc, rated_tesp_inwc,
+    prob_over_rated, n_visits, n_visits AS n_valid, 3 AS n_filter_dirty
+FROM site_static WHERE static_state = 'within_rating' ORDER BY equipment_id LIMIT 2
+"""
+
+
+def test_a_phone_says_what_the_figure_of_each_list_is(tmp_path: Path, visit: Visit) -> None:
+    """The lists' heads are not shown on a phone: the excess of a chronic unit, the level as found of one in upkeep."""
+    file = write_published(tmp_path / "fleet.duckdb")
+    with duckdb.connect(str(file)) as con:
+        con.execute(UPKEEP)
+    draw(file, tmp_path / "reports")
+    page = visit(tmp_path / "reports" / "operations.html", width=390)
+    label = "c => getComputedStyle(c, '::before').content"
+    for heading, told in (("return", "over the rating by"), ("upkeep", "as found")):
+        figures = page.locator(f"section[aria-labelledby='l-{heading}'] td.over")
+        assert figures.count() > 0
+        assert told in figures.first.evaluate(label)
 
 
 CUT = """name => {

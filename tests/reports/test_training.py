@@ -66,6 +66,31 @@ def test_a_doubtful_zero_names_both_ports_and_which_way_totals_read(
     assert "-0.058return port" in row
 
 
+@pytest.mark.parametrize(
+    ("follows", "reason", "teach"),
+    [
+        (
+            "instrument",
+            "goes with the gauge, not with the person",
+            "Nothing to teach: take the gauge out of use",
+        ),
+        ("technician", "goes with the person, not with the gauge", "Look at the gauge first"),
+        ("cannot_be_told", "Person or gauge: cannot be told.", "Look at the gauge first"),
+    ],
+)
+def test_nobody_is_coached_for_a_gauge_that_reads_off_in_other_hands(
+    follows: str, reason: str, teach: str, tmp_path: Path
+) -> None:
+    training, _ = changed(
+        tmp_path, f"UPDATE offset_follows SET follows = '{follows}' WHERE technician_id = 'T003'"
+    )
+    (row,) = (text for text in told(training, "coaching") if text.startswith("T003"))
+    assert reason in row
+    assert teach in row
+    by_gauge = "1 of those whose zero is doubtful stands here for the gauge: it goes to calibration"
+    assert (by_gauge in says(training)) == (follows == "instrument")
+
+
 def test_an_offset_whose_total_is_not_known_says_nothing_of_it(tmp_path: Path) -> None:
     training, _ = changed(tmp_path, T003.format("supply_offset_inwc = NULL, tesp_offset_inwc = NULL"))
     (row,) = (text for text in told(training, "coaching") if text.startswith("T003"))

@@ -115,6 +115,41 @@ def test_whoever_is_not_corrected_keeps_what_visit_static_says(
             assert row[name] == static[row["visit_id"]][name], (row["visit_id"], name)
 
 
+def test_no_offset_is_taken_off_readings_whose_sides_are_not_known(
+    warehouse: Warehouse, rows: list[dict[str, Any]]
+) -> None:
+    """Exchanged hoses carry a port's offset to the other side, reversed signs do not: such readings are left out."""
+    visits = warehouse.query(
+        "SELECT v.visit_id, v.sides_known, coalesce(c.is_corrected, FALSE) AS corrected "
+        "FROM staging.visit_measured AS v LEFT JOIN correction AS c ON v.technician_id = c.technician_id "
+        "AND coalesce(v.instrument_id, '') = c.instrument_id WHERE v.like_new AND NOT v.on_work_day"
+    )
+    lost = visits.filter(~pl.col("sides_known") & pl.col("corrected"))["visit_id"].to_list()
+    kept = visits.filter(~pl.col("sides_known") & ~pl.col("corrected"))["visit_id"].to_list()
+    found = {row["visit_id"] for row in rows}
+    assert lost
+    assert kept
+    assert found == set(visits["visit_id"]) - set(lost)
+
+
+def test_the_level_as_found_takes_offsets_off_known_sides_alone() -> None:
+    """A port 0.05 high on the return and 0.02 on the supply: known sides are corrected, others stay as they read."""
+    correction = {"technician_id": "T", "instrument_id": "", "return_inwc": 0.05, "supply_inwc": 0.02}
+    with Warehouse() as warehouse:
+        warehouse.execute("CREATE SCHEMA IF NOT EXISTS staging")
+        warehouse.execute(
+            "CREATE TABLE staging.visit_measured AS SELECT unit AS equipment_no, unit = 1 AS sides_known, "
+            "-0.20 AS return_inwc, 0.30 AS supply_inwc, 'T' AS technician_id, NULL::VARCHAR AS instrument_id, "
+            "'cooling' AS mode, DATE '2026-01-05' AS visited_on, NULL::VARCHAR AS set_aside_because, "
+            "TRUE AS since_last_work FROM (VALUES (1), (2)) AS u(unit)"
+        )
+        warehouse.store("correction", pl.DataFrame([correction]))
+        warehouse.run("site/unit_seen.sql")
+        found = dict(warehouse.query("SELECT equipment_no, as_found_level_inwc FROM unit_seen").iter_rows())
+    assert found[1] == pytest.approx(0.50 + 0.05 - 0.02)
+    assert found[2] == pytest.approx(0.50)
+
+
 def test_an_offset_that_cannot_be_told_is_no_sure_nought(warehouse: Warehouse) -> None:
     """Readings stay as they are, but share what hands may be off; told hands share what sound ones differ by."""
     who = pairs_of(warehouse, 5).rows()

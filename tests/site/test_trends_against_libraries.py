@@ -8,7 +8,8 @@ import pytest
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
-# Readings with a doubtful zero are left out where at least three others remain, else corrected.
+# Readings with a doubtful zero are left out where at least three others remain, else corrected; where the sides are not
+# known, always left out.
 LEVEL_VISITS = """
   SELECT * FROM (
     SELECT v.equipment_id, v.mode, v.visited_at, v.visited_on,
@@ -22,6 +23,7 @@ LEVEL_VISITS = """
     FROM visit_static v JOIN visit_segment s USING (visit_id)
     LEFT JOIN instrument_offset o ON v.technician_id = o.technician_id AND v.instrument_id = o.instrument_id
     WHERE v.like_new AND s.since_last_work
+        AND (v.sides_known OR NOT coalesce(o.return_doubtful OR o.supply_doubtful, FALSE))
   ) WHERE NOT doubtful OR n_sound < 3
   ORDER BY visited_at
 """

@@ -8,7 +8,7 @@ import statsmodels.api as sm
 from scipy import sparse
 from scipy.sparse import linalg
 
-from pipeline.technician import crossed_error
+from pipeline.technician import crossed, crossed_error
 from pipeline.technician import places as places_module
 from pipeline.technician.crossed import CrossedRows, Measurers, _conjugate_gradients
 from pipeline.technician.places import Places
@@ -37,6 +37,35 @@ def test_exact_data_give_exact_offsets() -> None:
     measurer = np.tile(np.arange(5), 20)
     fit = fit_crossed(0.4 + 0.01 * place + offset[measurer], place, measurer)
     assert fit.offset == pytest.approx(offset - np.median(offset), abs=1e-9)
+
+
+def test_hands_with_one_gauge_have_one_voice_on_what_is_zero() -> None:
+    """Four of six hold one gauge that reads 0.04 high: two gauges against one, not four hands against two."""
+    offset = np.array([0.04, 0.04, 0.04, 0.04, 0.0, 0.001])
+    place, measurer = np.repeat(np.arange(20), 6), np.tile(np.arange(6), 20)
+    reading = 0.4 + 0.01 * place + offset[measurer]
+    alone = fit_crossed(reading, place, measurer)
+    assert alone.offset == pytest.approx(offset - 0.04, abs=1e-9)
+    together = fit_crossed(reading, place, measurer, np.array([7, 7, 7, 7, 1, 2]))
+    assert together.offset == pytest.approx(offset - 0.001, abs=1e-9)
+    assert list(together.group_size) == [6] * 6
+    own = fit_crossed(reading, place, measurer, np.arange(6))
+    assert (own.offset == alone.offset).all()
+
+
+def test_who_borrows_a_gauge_once_takes_its_owner_no_vote() -> None:
+    group, readings = np.zeros(4, np.int64), np.array([99, 1, 50, 50])
+    assert crossed._votes(group, readings, np.array([1, 1, 2, 3])) == pytest.approx([0.99, 0.01, 1, 1])
+    assert crossed._votes(np.array([0, 0, 1, 1]), readings, np.array([1, 1, 1, 2])) == pytest.approx(
+        [0.99, 0.01, 1, 1]
+    )
+
+
+@pytest.mark.parametrize("n", [1, 2, 5, 8])
+def test_the_centre_of_whoever_has_a_voice_of_their_own_is_numpys_median(n: int) -> None:
+    offset = np.random.default_rng(n).normal(0, 0.01, n)
+    centre = crossed._group_centres(offset, np.zeros(n, np.int64), np.ones(n))
+    assert centre == pytest.approx([np.median(offset)], abs=1e-15)
 
 
 def test_equals_least_squares_with_dummies_on_clean_data() -> None:
