@@ -36,11 +36,16 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
     kept, a, b = _honest(skipped, visits, base)
     all_a, all_b = (a, b) if (kept == base).all() else beta_binomial(skipped[base], visits[base])
     chances = BetaBinomial(a, b, most=int(visits.max()))
+    p_value = at_least(skipped, visits, chances)
+    # Who belongs to the fleet is drawn towards its rate; who stands outside, towards that of all: the fleet's narrow
+    # spread would hide how far outside.
+    belongs = kept | (~base & (p_value >= TRIM_P))
+    prior_a, prior_b = np.where(belongs, a, all_a), np.where(belongs, b, all_b)
     return SkipRates(
         fleet_rate=_pooled(skipped[kept], visits[kept]),
-        p_value=at_least(skipped, visits, chances),
+        p_value=p_value,
         funnel_hi=funnel_limit(visits, chances, funnel_p),
-        shrunk_rate=(skipped + all_a) / (visits + all_a + all_b),
+        shrunk_rate=(skipped + prior_a) / (visits + prior_a + prior_b),
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -77,7 +76,9 @@ def test_no_air_is_missing_where_no_airflow_is_known(ask: Query) -> None:
 def test_an_airflow_of_0_tells_no_side_apart(ask: Query) -> None:
     """Data contract section 4: airflow unknown, all of the excess is restriction, and prob_side is empty."""
     told = "SELECT problem_side, prob_side, airflow_setting_inwc FROM site_static WHERE equipment_id = "
-    assert set(ask("SELECT airflow_source FROM visit_static WHERE equipment_id = 'NO_AIR'").rows()) == {("none",)}
+    assert set(ask("SELECT airflow_source FROM visit_static WHERE equipment_id = 'NO_AIR'").rows()) == {
+        ("none",)
+    }
     assert ask(told + "'NO_AIR'").rows() == [("return", None, None)]
     assert ask(told + "'NO_TABLE'").rows() == [("return", None, None)]
     assert ask(told + "'POWER'").item(0, "prob_side") > 0.5
