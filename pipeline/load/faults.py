@@ -12,6 +12,7 @@ from pipeline.load.inputs import BAD_REASON
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import Mapping
 from pipeline.load.values import grouped_thousands
+from pipeline.load.zones import REACH, is_out_of_reach
 
 # Added to a column's place on a row's `wrong` list: its local time never was, or was twice.
 SKIPPED = 80
@@ -37,6 +38,8 @@ def _fault(layout: Layout, number: int, text: str) -> str:
         hint = " without thousands separators" + (
             "; decimal_comma in the mapping says what a comma is" if guessed else ""
         )
+    elif column.kind == "instant" and number < SKIPPED and is_out_of_reach(text):
+        hint = f" whose UTC offset lies {REACH}"
     return f"{column.name} {stands}, expected {_expected(layout, number)}{hint}"
 
 

@@ -11,7 +11,8 @@ from pipeline.load.escape import name
 from pipeline.load.faults import SKIPPED, TWICE
 from pipeline.load.inputs import MADE_OF_VISITS, Table
 from pipeline.load.layout import Layout
-from pipeline.load.values import ABSENT, ValueSql, has_offset, local_time, value_sql
+from pipeline.load.values import ABSENT, ValueSql, text_of_visit, value_sql
+from pipeline.load.zones import by_the_visit, has_offset, local_time
 from pipeline.warehouse import literal
 
 
@@ -44,19 +45,29 @@ def select(layout: Layout, load_id: int) -> str:
 
 
 def zoneless(layout: Layout, most: int | None = None) -> str | None:
-    """A query of how many times the file's rows hold (the first rows, `most` of them) that do not say their zone: they
-    are read as UTC. None where no time can, or the mapping says the zone.
+    """A query of how many times the file's rows hold (the first rows, `most` of them) that do not say their zone: those
+    that are read as UTC, and those read by the clock of their visit. None where no time can, or the mapping says the
+    zone.
     """
     values = [value_sql(layout, c) for c in layout.table.columns if c.kind == "instant"]
     values = [v for v in values if v.text != ABSENT]
     if not values or layout.mapping.time_zone is not None:
         return None
     made = [f"{v.made_text} AS {v.text}" for v in values if v.made_text is not None]
-    without = (
-        f"count(*) FILTER ({v.value} IS NOT NULL AND NOT {has_offset(layout, v.text)})" for v in values
+    visits = {v.text: text_of_visit(layout, v.column) for v in values}
+    of_visit = {v.text: by_the_visit(layout, v.text, visit) for v in values if (visit := visits[v.text])}
+    as_utc = (f"NOT {has_offset(layout, v.text)} AND NOT {of_visit.get(v.text, 'false')}" for v in values)
+    by_visit = (of_visit.get(v.text, "false") for v in values)
+    stands = [f"{v.value} IS NOT NULL" for v in values]
+    counts = (
+        " + ".join(
+            f"count(*) FILTER ({there} AND {which})" for there, which in zip(stands, read, strict=True)
+        )
+        for read in (as_utc, by_visit)
     )
     limit = "" if most is None else f" LIMIT {most}"
-    return f"SELECT {' + '.join(without)} FROM (SELECT {', '.join(['*', *made])} FROM {_source(layout, False)}{limit})"
+    source = _source(layout, False)
+    return f"SELECT {', '.join(counts)} FROM (SELECT {', '.join(['*', *made])} FROM {source}{limit})"
 
 
 def _source(layout: Layout, rejects: bool = True) -> str:

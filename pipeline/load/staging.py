@@ -30,6 +30,8 @@ from pipeline.load.records import Ints, Records, count_lines, find_records
 from pipeline.warehouse import Warehouse
 
 LOOK = 2048  # rows; a file that has times without a zone has one early
+AS_UTC = "times have no UTC offset and are read as UTC, expected one or time_zone in a mapping"
+BY_THE_VISIT = "times of zeroing have no UTC offset and are read with that of their visit"
 REFUSED = ("load_id", "record", "ordinal", "line_number", "raw_line", "reason", "detail")
 
 
@@ -189,11 +191,12 @@ def _remark(warehouse: Warehouse, layout: Layout) -> str | None:
     times that do not say their zone."""
     said = [f"has no {' and no '.join(layout.unfound)}"] if layout.unfound else []
     look, count = zoneless(layout, LOOK), zoneless(layout)
-    if look is not None and count is not None and warehouse.scalar(look):
-        n = warehouse.scalar(count)
-        said.append(
-            f"{n} times have no UTC offset and are read as UTC, expected one or time_zone in a mapping"
-        )
+    if look is not None and count is not None and any(warehouse.con.sql(look).fetchall()[0]):
+        as_utc, by_visit = warehouse.con.sql(count).fetchall()[0]
+        if as_utc:
+            said.append(f"{as_utc} {AS_UTC}")
+        if by_visit:
+            said.append(f"{by_visit} {BY_THE_VISIT}")
     return "; ".join(said) or None
 
 

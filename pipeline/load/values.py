@@ -11,16 +11,25 @@ from dataclasses import dataclass
 from pipeline.load.inputs import Column
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import UNITS
+from pipeline.load.zones import (
+    by_the_visit,
+    clock_changes,
+    formats_sql,
+    has_offset,
+    in_zone,
+    in_zone_of_visit,
+    out_of_reach,
+    says_other_zone,
+    surely_zoned,
+    suspect_offset,
+    time_formats,
+)
 from pipeline.warehouse import literal
 
 ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
 COMPARED = 4  # words; comparing with so few costs less than half of a cast, which hashes each value
 RETURN_SIDE = ("return_static", "design_return_inwc")
 WHOLE = ("cfm", "ft", "W")  # units of numbers that are often written with thousands separators
-# Letters after a time that say its zone: of other abbreviations most stand for several zones.
-ZONES = ("Z", "UTC", "GMT")
-LETTERS = r"[0-9]\s*([A-Za-z]+)\s*$"
-OFFSET = r"\s*[+-][0-9]{2}:?[0-9]{2}$"
 
 
 @dataclass(frozen=True)
@@ -54,7 +63,8 @@ def value_sql(layout: Layout, column: Column) -> ValueSql:
     text, made = _text(layout, column)
     make = {"number": _number, "word": _word, "flag": _flag, "date": _date, "instant": _instant}
     value, wrong = make.get(column.kind, _plain)(layout, column, text)
-    changes = _clock_changes(layout, text) if column.kind == "instant" else ()
+    local = column.kind == "instant" and layout.mapping.time_zone is not None and text != ABSENT
+    changes = clock_changes(layout, text) if local else ()
     suspect = (*_suspect(layout, column, text, wrong), *changes)
     return ValueSql(column, text, made, value, wrong, suspect, *changes)
 
@@ -73,6 +83,7 @@ def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str
         conditions.append(f"NOT ({name} BETWEEN '1970-01-02'::{kind} AND '9999-12-30'::{kind})")
     if column.kind == "instant":
         conditions += [f"ends_with({text}, 'T')", f"ends_with({text}, 't')", f"ends_with({text}, ' ')"]
+        conditions.append(suspect_offset(layout, text))
     if column.kind == "number":
         conditions.append(column.outside)
         grouped = grouped_thousands(layout, column)
@@ -171,79 +182,46 @@ def _day_out_of_reach(column: Column, text: str) -> str:
     return f"NOT isfinite({name}) OR {name} < '1000-01-01'::{kind} OR year({name}) > 9999 OR ({odd})"
 
 
-def _formats(formats: tuple[str, ...]) -> str:
-    return "[" + ", ".join(literal(f) for f in formats) + "]"
-
-
 def _date(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     value = f"TRY_CAST({text} AS DATE)"
     if layout.mapping.date_format:
-        value = f"coalesce(try_strptime(trim({text}), {_formats(layout.mapping.date_format)})::DATE, {value})"
+        value = (
+            f"coalesce(try_strptime(trim({text}), {formats_sql(layout.mapping.date_format)})::DATE, {value})"
+        )
     return value, f"{_stands(column, text)} OR {_day_out_of_reach(column, text)}"
 
 
-def time_formats(layout: Layout) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """The mapping's formats of times: those without zone, and those that end with a UTC offset (%z)."""
-    formats = layout.mapping.time_format + layout.mapping.date_format
-    zoned = tuple(f for f in formats if f.endswith("%z"))
-    return tuple(f for f in formats if f not in zoned), zoned
-
-
-def local_time(layout: Layout, text: str) -> str:
-    """The time of day as written, without zone: TIMESTAMP."""
-    plain, zoned = time_formats(layout)
-    ways = [f"try_strptime(trim({text}), {_formats(plain)})"] if plain else []
-    if zoned:
-        without = tuple(f.removesuffix("%z").rstrip() for f in zoned)
-        ways.append(f"try_strptime(regexp_replace(trim({text}), {literal(OFFSET)}, ''), {_formats(without)})")
-    ways.append(f"TRY_CAST(trim({text}) AS TIMESTAMP)")
-    return f"coalesce({', '.join(ways)})" if len(ways) > 1 else ways[0]
-
-
-def has_offset(layout: Layout, text: str) -> str:
-    """Does a time say its own zone: a letter at the end, or a UTC offset after the minutes, or one of a format (%z)?"""
-    pattern = literal(r"([A-Za-z]|:[0-9]{2}.*[+-][0-9]{2}(:?[0-9]{2}){0,2})\s*$")
-    plain, zoned = time_formats(layout)
-    written = f" AND try_strptime(trim({text}), {_formats(plain)}) IS NULL" if plain else ""
-    said = f"(regexp_matches({text}, {pattern}){written})"
-    return f"({said} OR try_strptime(trim({text}), {_formats(zoned)}) IS NOT NULL)" if zoned else said
-
-
 def _instant(layout: Layout, column: Column, text: str) -> tuple[str, str]:
+    value = _absolute(layout, text)
+    visit = text_of_visit(layout, column)
+    if visit is not None:
+        theirs = in_zone_of_visit(layout, text, visit, _absolute(layout, visit))
+        told = f"CASE WHEN {by_the_visit(layout, text, visit)} THEN {theirs} ELSE {value} END"
+        quick = not any(time_formats(layout))
+        value = f"CASE WHEN {surely_zoned(text)} THEN {value} ELSE {told} END" if quick else told
+    wrong = (
+        f"{_stands(column, text)} OR {_day_out_of_reach(column, text)} OR {says_other_zone(layout, text)} "
+        f"OR {out_of_reach(layout, text)}"
+    )
+    return value, wrong
+
+
+def text_of_visit(layout: Layout, column: Column) -> str | None:
+    """The text of the visit's time, by whose clock a time of this column is read if it says no zone; None: there is
+    none, or the mapping says the zone."""
+    if column.name != "zeroed_at" or layout.mapping.time_zone is not None:
+        return None
+    visited_at = next(c for c in layout.table.columns if c.name == "visited_at")
+    text, _ = _text(layout, visited_at)
+    return None if text == ABSENT else text
+
+
+def _absolute(layout: Layout, text: str) -> str:
     absolute = f"TRY_CAST({text} AS TIMESTAMPTZ), TRY_CAST(trim({text}) AS TIMESTAMPTZ)"
     plain, zoned = time_formats(layout)
     if zoned:
-        absolute = f"try_strptime(trim({text}), {_formats(zoned)}), {absolute}"
+        absolute = f"try_strptime(trim({text}), {formats_sql(zoned)}), {absolute}"
     absolute = f"coalesce({absolute})"
-    wrong = (
-        f"{_stands(column, text)} OR {_day_out_of_reach(column, text)} OR {_says_other_zone(layout, text)}"
-    )
-    formats = plain + zoned
-    if layout.mapping.time_zone is None and not formats:
-        return absolute, wrong
-    return f"CASE WHEN {has_offset(layout, text)} THEN {absolute} ELSE {_in_zone(layout, text)} END", wrong
-
-
-def _says_other_zone(layout: Layout, text: str) -> str:
-    """Letters after the digits that are no zone of their own; names such as America/Chicago are. Formats tell what
-    theirs mean."""
-    plain, _ = time_formats(layout)
-    unread = f" AND try_strptime(trim({text}), {_formats(plain)}) IS NULL" if plain else ""
-    known = ", ".join(literal(zone) for zone in ("", *ZONES))
-    return f"(upper(regexp_extract({text}, {literal(LETTERS)}, 1)) NOT IN ({known}){unread})"
-
-
-def _in_zone(layout: Layout, text: str) -> str:
-    return f"timezone({literal(layout.mapping.time_zone or 'UTC')}, {local_time(layout, text)})"
-
-
-def _clock_changes(layout: Layout, text: str) -> tuple[str, ...]:
-    """Was a local time skipped, or shown twice, when clocks were changed by an hour or half an hour?"""
-    if layout.mapping.time_zone is None or text == ABSENT:
-        return ()
-    zone, local, utc = literal(layout.mapping.time_zone), local_time(layout, text), _in_zone(layout, text)
-    again = (
-        f"timezone({zone}, {utc} {sign} INTERVAL {m} MINUTE) = {local}" for sign in "+-" for m in (30, 60)
-    )
-    changes = (f"timezone({zone}, {utc}) <> {local}", " OR ".join(again))
-    return tuple(f"(NOT {has_offset(layout, text)} AND coalesce({c}, false))" for c in changes)
+    if layout.mapping.time_zone is None and not (plain or zoned):
+        return absolute
+    return f"CASE WHEN {has_offset(layout, text)} THEN {absolute} ELSE {in_zone(layout, text)} END"

@@ -66,7 +66,7 @@ def level_scatter(warehouse: Warehouse) -> Look:
     average: both sides (where they are known), airflow and fan power. The scatter is pooled with the fleet's afterwards
     (pipeline/moderation.py).
     cause_mean: the three causes of each unit over its visits with known sides, and which is the largest. Visits
-    without an airflow count only where none has one: then all of it is restriction.
+    without an airflow, or with one of 0, count only where none has one: then all of it is restriction.
     """
     centre = warehouse.query("SELECT * FROM level_centre ORDER BY unit_no")
     fleet, prior_visits, cutoff = settings_of(
@@ -115,7 +115,7 @@ def _levels(visits: Visits, centre: pl.DataFrame) -> tuple[pl.DataFrame, pl.Data
             "n_offset_corrected": units.sum(visits["offset_corrected"].astype(np.int64)).astype(np.int64),
         }
     )
-    airflow_known = ~np.isnan(averaged[2])
+    airflow_known = averaged[2] > 0  # of an airflow of 0 no excess is laid on the fan either (excess_airflow)
     n_known = units.sum((sides_known & airflow_known).astype(np.int64))
     rows = sides_known & (airflow_known | units.spread(n_known == 0))
     mean = _causes(Groups(unit[rows]), weight[rows], [cause[rows] for cause in causes], airflow_known[rows])

@@ -45,11 +45,16 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
     kept, fleet = _honest(skipped, visits, base)
     of_all = fleet if (kept == base).all() else beta_binomial(skipped[base], visits[base])
     chances = BetaBinomial(fleet.a, fleet.b, most=int(visits.max()))
+    p_value = at_least(skipped, visits, chances)
+    # Who belongs to the fleet is drawn towards its rate; who stands outside, towards that of all: the fleet's narrow
+    # spread would hide how far outside.
+    belongs = kept | (~base & (p_value >= TRIM_P))
+    prior_a, prior_b = np.where(belongs, fleet.a, of_all.a), np.where(belongs, fleet.b, of_all.b)
     return SkipRates(
         fleet_rate=_pooled(skipped[kept], visits[kept]),
-        p_value=at_least(skipped, visits, chances),
+        p_value=p_value,
         funnel_hi=funnel_limit(visits, chances, funnel_p),
-        shrunk_rate=(skipped + of_all.a) / (visits + of_all.a + of_all.b),
+        shrunk_rate=(skipped + prior_a) / (visits + prior_a + prior_b),
     )
 
 

@@ -37,7 +37,8 @@ alike AS (
         count(*) FILTER (WHERE static_state = 'chronic' AND problem_side = 'airflow_setting') AS n_airflow_setting,
         count(*) FILTER (WHERE needs_upkeep) AS n_upkeep,
         sum(expected_excess_inwc::DECIMAL(18, 12)) FILTER (WHERE static_state IN ('chronic', 'uncertain')) AS expected_excess_sum_inwc,
-        sum(greatest(design_cfm - airflow_cfm, 0)::DECIMAL(18, 9)) FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
+        sum(CASE WHEN design_cfm - airflow_cfm IS NOT NULL THEN greatest(design_cfm - airflow_cfm, 0) END::DECIMAL(18, 9))
+        FILTER (WHERE static_state = 'chronic') AS airflow_shortfall_cfm
     FROM judged
     GROUP BY branch, equipment_kind, motor_kind, install_year, mode
 ),

@@ -113,7 +113,7 @@ SELECT
     supply_level_inwc,
     prob_over_rated,
     prob_side,
-    greatest(power_w - power_at_rating_w, 0) / 1000
+    CASE WHEN power_w - power_at_rating_w IS NOT NULL THEN greatest(power_w - power_at_rating_w, 0) END / 1000
     * CASE mode WHEN 'cooling' THEN getvariable('fan_hours_cooling') ELSE getvariable('fan_hours_heating') END
     * getvariable('tariff_per_kwh') AS extra_cost_per_year,
     site_label,

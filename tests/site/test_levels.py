@@ -29,8 +29,9 @@ def level_visit() -> pl.DataFrame:
     unit = np.repeat(np.arange(UNITS, dtype=np.int32), rng.integers(1, 9, UNITS))
     n = len(unit)
     measurer = rng.integers(0, 3, n).astype(np.uint64)
-    # Of every third unit no airflow is known, of the others that of most visits.
+    # Of every third unit no airflow is known, of the others that of most visits; now and then 0 is written down.
     airflow = maybe(rng, rng.uniform(0.8, 1.1, n), 0.2).set(pl.Series(unit % 3 == 0), None)
+    airflow = airflow.set(pl.Series(unit % 9 < 2) & pl.Series(rng.random(n) < 0.5), 0.0)
     return pl.DataFrame(
         {
             "unit_no": unit,
@@ -48,7 +49,7 @@ def level_visit() -> pl.DataFrame:
             "power_w": maybe(rng, rng.uniform(300, 500, n), 0.7),
             "return_restriction_inwc": rng.normal(0, 0.1, n),
             "supply_restriction_inwc": rng.normal(0, 0.1, n),
-            "airflow_setting_inwc": pl.Series(rng.normal(0, 0.1, n)).set(airflow.is_null(), None),
+            "airflow_setting_inwc": pl.Series(rng.normal(0, 0.1, n)).set(~(airflow.fill_null(0) > 0), None),
         }
     )
 
@@ -83,7 +84,7 @@ def expected(rows: list[Row], settings: dict[str, float]) -> tuple[Row, Row | No
         share = sum(weight[i] for i in of) / sum(weight)
         shared += rows[of[0]]["measurer_variance"] * max(share**2 - share / n, 0)
     sides = [i for i, r in enumerate(rows) if r["sides_known"]]
-    known = [i for i in sides if rows[i]["airflow_ratio"] is not None]
+    known = [i for i in sides if (rows[i]["airflow_ratio"] or 0) > 0]
     days = [{"day": r["visited_on"].toordinal()} for r in rows]
     level_row = {
         "at": weighted(days, weight, "day"),

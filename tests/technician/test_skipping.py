@@ -97,6 +97,23 @@ def test_skippers_do_not_raise_the_fleets_rate() -> None:
     assert (found.shrunk_rate[:6] < skipped[:6] / 120).all()
 
 
+def test_shrunk_rates_lie_between_the_own_rate_and_the_fleets() -> None:
+    """Skippers neither draw the rates of sound technicians away from the fleet's, nor lose what sets them apart."""
+    rng = np.random.default_rng(8)
+    visits = np.concatenate([np.full(30, 150.0), [3.0, 8.0, 8.0]])
+    rate = np.where(np.arange(33) < 2, 0.6, 0.035)
+    skipped = rng.binomial(visits.astype(int), rate).astype(float)
+    skipped[-1] = 8
+    found = skip_rates(skipped, visits, 0.999, visits >= 20)
+    own, fleet = skipped / visits, found.fleet_rate
+    inside = (found.shrunk_rate >= np.minimum(own, fleet) - 1e-12) & (
+        found.shrunk_rate <= np.maximum(own, fleet) + 1e-12
+    )
+    assert inside.all()
+    assert (found.shrunk_rate[[0, 1]] > 0.5).all()
+    assert found.shrunk_rate[-1] > 0.3  # 8 of 8: too few to be named, too many to be one of the fleet
+
+
 def test_honest_spread_accuses_nobody() -> None:
     """Sound technicians who differ between 1 and 8 % are not skippers."""
     rng = np.random.default_rng(6)
