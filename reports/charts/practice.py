@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 
 from reports import words
-from reports.charts.parts import INWC, SIGNED, row_height, rows_of, share_axis
+from reports.charts.parts import BY_WIDTH, INWC, SIGNED, row_height, rows_of, share_axis
 from reports.queries import Result
 
 NAMED = ("skips_zero", "zero_doubtful")
@@ -29,7 +29,11 @@ def funnel(technicians: Result) -> Any:
     Args: technicians: rows of zeroing_funnel.sql; rates as shares of visits.
     """
     data = rows_of(technicians)
-    x = alt.X("n_visits:Q", title="visits of a technician (count)", axis=alt.Axis(format="d", tickMinStep=1))
+    x = alt.X(
+        "n_visits:Q",
+        title="visits of a technician (count)",
+        axis=alt.Axis(format="d", tickCount=BY_WIDTH, tickMinStep=1),
+    )
     y = alt.Y(
         "skip_rate:Q",
         title="visits without a recorded zero (share)",
