@@ -2,11 +2,13 @@
 -- table: load_ledger
 -- rows: sentences
 -- The drop's files are those that no gate has accepted yet; the share is a setting, and from how many rows on it counts.
+-- Rows without any value, as spreadsheets leave them below their tables, speak against nothing.
 WITH lost AS (
     SELECT
         load_id,
         reason
     FROM refused_row
+    WHERE NOT coalesce(holds_no_value(raw_line), false)
     UNION ALL
     SELECT
         load_id,
@@ -38,12 +40,13 @@ reasons AS (
 
 came AS (
     SELECT
-        table_name,
-        sum(rows_read) AS rows_read,
-        string_agg(file, ', ' ORDER BY file) AS files
-    FROM load_file
-    WHERE NOT accepted
-    GROUP BY table_name
+        f.table_name,
+        sum(f.rows_read - c.rows_without_value) AS rows_read,
+        string_agg(f.file, ', ' ORDER BY f.file) AS files
+    FROM load_file AS f
+    INNER JOIN load_count AS c ON f.load_id = c.load_id
+    WHERE NOT f.accepted
+    GROUP BY f.table_name
 )
 
 SELECT

@@ -1,11 +1,13 @@
 -- What speaks against the files that no gate has accepted yet, and whether more files alone could mend it: rows that
--- name a site, equipment or technician which has not come, and key tables of which no file has come.
+-- name a site, equipment or technician which has not come, and key tables of which no file has come. Rows without any
+-- value speak against nothing, as at the gate (gate/rejected_share.sql).
 CREATE OR REPLACE TABLE beyond_waiting AS
 WITH lost AS (
     SELECT
         load_id,
         false AS waits
     FROM refused_row
+    WHERE NOT coalesce(holds_no_value(raw_line), false)
     UNION ALL
     SELECT
         load_id,
@@ -27,11 +29,12 @@ lost_by_table AS (
 
 came AS (
     SELECT
-        table_name,
-        sum(rows_read) AS n
-    FROM load_file
-    WHERE NOT accepted
-    GROUP BY table_name
+        f.table_name,
+        sum(f.rows_read - c.rows_without_value) AS n
+    FROM load_file AS f
+    INNER JOIN load_count AS c ON f.load_id = c.load_id
+    WHERE NOT f.accepted
+    GROUP BY f.table_name
 ),
 
 key_table (table_name, n) AS (

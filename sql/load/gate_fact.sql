@@ -29,12 +29,12 @@ SELECT
     NULL AS file,
     c.table_name,
     'rejected_share' AS problem,
-    sum(c.rows_rejected) || ' of ' || sum(c.rows_read) || ' rows were rejected, expected at most '
+    sum(c.rows_rejected - c.rows_without_value) || ' of ' || sum(c.rows_read - c.rows_without_value) || ' rows were rejected, expected at most '
     || printf('%g', 100 * getvariable('gate_rejected_share')) || ' %' AS detail
 FROM load_count AS c
 INNER JOIN load_file AS f ON c.load_id = f.load_id
 WHERE NOT f.accepted
 GROUP BY c.table_name
 HAVING
-    sum(c.rows_rejected) > getvariable('gate_rejected_share') * sum(c.rows_read) + 1e-9
-    AND sum(c.rows_rejected) >= getvariable('gate_rejected_rows');
+    sum(c.rows_rejected - c.rows_without_value) > getvariable('gate_rejected_share') * sum(c.rows_read - c.rows_without_value) + 1e-9
+    AND sum(c.rows_rejected - c.rows_without_value) >= getvariable('gate_rejected_rows');

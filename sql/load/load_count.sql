@@ -3,7 +3,8 @@ CREATE OR REPLACE TABLE load_count AS
 WITH refused AS (
     SELECT
         load_id,
-        count(*) AS n
+        count(*) AS n,
+        count(*) FILTER (WHERE holds_no_value(raw_line)) AS n_empty
     FROM refused_row
     GROUP BY load_id
 ),
@@ -24,6 +25,7 @@ SELECT
     f.rows_read,
     coalesce(c.n, 0) + coalesce(t.superseded, 0) AS rows_loaded,
     coalesce(r.n, 0) + coalesce(t.rejected, 0) AS rows_rejected,
+    coalesce(r.n_empty, 0) AS rows_without_value,
     coalesce(t.repeated, 0) AS rows_repeated,
     coalesce(t.superseded, 0) AS rows_superseded
 FROM load_file AS f

@@ -17,3 +17,7 @@ CREATE OR REPLACE MACRO within(value DOUBLE, lim DOUBLE) AS (
 CREATE OR REPLACE MACRO starts_stretch(work_kind VARCHAR) AS (
     work_kind NOT IN ('other', 'filter_changed')
 );
+
+-- True where a line of a file holds separators, quotes and blanks only, as spreadsheets leave below their tables.
+-- unit: line is text. source: data contract, section 1
+CREATE OR REPLACE MACRO holds_no_value(line VARCHAR) AS (regexp_full_match(line, '[\s,;"]*'));

@@ -205,3 +205,20 @@ def test_the_page_shows_what_broke_first_and_escapes_what_a_drop_may_hold() -> N
     assert "&lt;/td&gt;&lt;script&gt;alert(&#x27;{x}&#x27;)&lt;/script&gt;" in page
     assert page.index("b &lt;= c") < page.index("<td>a</td>")
     assert "Passed: all 1 expectations hold." in gate_page(rows[:1])
+
+
+@pytest.mark.parametrize("line", [",,,,,,,", ",,", '"",,,,,,,""', " , ,,,,,, ", ",,,,,,,,,,"])
+def test_rows_without_any_value_are_rejected_but_stop_no_drop(runs: Runs, tmp_path: Path, line: str) -> None:
+    """As spreadsheets leave them below their tables."""
+    assert runs.judge(write(tmp_path / "drop", [visit(1), visit(2), *[line] * 300])) == []
+    ledger = "SELECT rows_read, rows_loaded, rows_rejected FROM load_ledger WHERE table_name = 'visits'"
+    assert runs.warehouse.con.sql(ledger).fetchall() == [(302, 2, 300)]
+
+
+def test_rows_that_hold_anything_count_and_those_without_a_value_hide_none(
+    runs: Runs, tmp_path: Path
+) -> None:
+    rows = [*[visit(n) for n in range(90)], *[visit(n, supply="") for n in range(90, 96)], *[",,,,,,,"] * 300]
+    assert runs.judge(write(tmp_path / "drop", rows)) == [
+        "visits: 6 of 96 rows rejected (bad_number 6), expected at most 5 % (or fewer than 5 rows); in visits.csv"
+    ]

@@ -38,6 +38,10 @@ EDGES: dict[str, Any] = {
     "starts_stretch('equipment_replaced')": True,
     "starts_stretch('filter_changed')": False,
     "starts_stretch('other')": False,
+    "holds_no_value(',, ;\t\"\"')": True,
+    "holds_no_value('')": True,
+    "holds_no_value(',,0')": False,
+    "holds_no_value(NULL)": None,
     # air
     "density_ratio(40000)": None,
     "density_ratio(-300) > 1": True,
