@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import time
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -104,6 +105,7 @@ def test_what_waits_is_sent_also_where_an_event_loop_runs(
     async def within() -> None:
         _send_what_waits()
 
-    asyncio.run(within())
+    with ThreadPoolExecutor(1) as thread:  # on the tests' own a browser may have left a loop running
+        thread.submit(lambda: asyncio.run(within())).result()
     gc.collect()
     assert [str(w.message) for w in recwarn if w.category is RuntimeWarning] == []
