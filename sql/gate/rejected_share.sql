@@ -2,29 +2,15 @@
 -- table: load_ledger
 -- rows: sentences
 -- The drop's files are those that no gate has accepted yet; the share is a setting, and from how many rows on it counts.
--- Rows without any value, as spreadsheets leave them below their tables, speak against nothing.
-WITH lost AS (
-    SELECT
-        load_id,
-        reason
-    FROM refused_row
-    WHERE NOT coalesce(holds_no_value(raw_line), false)
-    UNION ALL
-    SELECT
-        load_id,
-        reason
-    FROM row_fate
-    WHERE fate = 'rejected'
-),
-
-counted AS (
+-- Rows without any value count for nothing (staging.lost_row).
+WITH counted AS (
     SELECT
         f.table_name,
         l.reason,
         count(*) AS n
-    FROM lost AS l
+    FROM staging.lost_row AS l
     INNER JOIN load_file AS f ON l.load_id = f.load_id
-    WHERE NOT f.accepted
+    WHERE NOT f.accepted AND NOT l.is_empty
     GROUP BY f.table_name, l.reason
 ),
 

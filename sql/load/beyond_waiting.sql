@@ -1,29 +1,15 @@
 -- What speaks against the files that no gate has accepted yet, and whether more files alone could mend it: rows that
 -- name a site, equipment or technician which has not come, and key tables of which no file has come. Rows without any
--- value speak against nothing, as at the gate (gate/rejected_share.sql).
+-- value count for nothing (staging.lost_row).
 CREATE OR REPLACE TABLE beyond_waiting AS
-WITH lost AS (
-    SELECT
-        load_id,
-        false AS waits
-    FROM refused_row
-    WHERE NOT coalesce(holds_no_value(raw_line), false)
-    UNION ALL
-    SELECT
-        load_id,
-        coalesce(reason LIKE '%_unknown', false) AS waits
-    FROM row_fate
-    WHERE fate = 'rejected'
-),
-
-lost_by_table AS (
+WITH lost_by_table AS (
     SELECT
         f.table_name,
         count(*) AS n,
-        count(*) FILTER (WHERE NOT l.waits) AS n_for_good
-    FROM lost AS l
+        count(*) FILTER (WHERE NOT coalesce(l.reason LIKE '%_unknown', false)) AS n_for_good
+    FROM staging.lost_row AS l
     INNER JOIN load_file AS f ON l.load_id = f.load_id
-    WHERE NOT f.accepted
+    WHERE NOT f.accepted AND NOT l.is_empty
     GROUP BY f.table_name
 ),
 

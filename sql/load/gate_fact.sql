@@ -7,6 +7,17 @@ WITH key_table (table_name, is_empty) AS (
     ('equipment', NOT EXISTS (SELECT 1 FROM equipment)),
     ('technicians', NOT EXISTS (SELECT 1 FROM technician)),
     ('visits', NOT EXISTS (SELECT 1 FROM visit))
+),
+
+judged AS (
+    SELECT
+        c.table_name,
+        sum(c.rows_rejected - c.rows_without_value) AS n_rejected,
+        sum(c.rows_read - c.rows_without_value) AS n_read
+    FROM load_count AS c
+    INNER JOIN load_file AS f ON c.load_id = f.load_id
+    WHERE NOT f.accepted
+    GROUP BY c.table_name
 )
 
 SELECT
@@ -27,14 +38,9 @@ WHERE is_empty
 UNION ALL
 SELECT
     NULL AS file,
-    c.table_name,
+    table_name,
     'rejected_share' AS problem,
-    sum(c.rows_rejected - c.rows_without_value) || ' of ' || sum(c.rows_read - c.rows_without_value) || ' rows were rejected, expected at most '
+    n_rejected || ' of ' || n_read || ' rows were rejected, expected at most '
     || printf('%g', 100 * getvariable('gate_rejected_share')) || ' %' AS detail
-FROM load_count AS c
-INNER JOIN load_file AS f ON c.load_id = f.load_id
-WHERE NOT f.accepted
-GROUP BY c.table_name
-HAVING
-    sum(c.rows_rejected - c.rows_without_value) > getvariable('gate_rejected_share') * sum(c.rows_read - c.rows_without_value) + 1e-9
-    AND sum(c.rows_rejected - c.rows_without_value) >= getvariable('gate_rejected_rows');
+FROM judged
+WHERE n_rejected > getvariable('gate_rejected_share') * n_read + 1e-9 AND n_rejected >= getvariable('gate_rejected_rows');

@@ -32,3 +32,19 @@ FROM load_file AS f
 LEFT JOIN kept_count AS c ON f.load_id = c.load_id
 LEFT JOIN refused AS r ON f.load_id = r.load_id
 LEFT JOIN fates AS t ON f.load_id = t.load_id;
+
+-- Every row that takes no part, with its reason; is_empty: it holds no value, as spreadsheets leave rows below their
+-- tables. Such rows speak against nothing where a drop is judged.
+CREATE OR REPLACE VIEW staging.lost_row AS
+SELECT
+    load_id,
+    reason,
+    coalesce(holds_no_value(raw_line), false) AS is_empty
+FROM refused_row
+UNION ALL
+SELECT
+    load_id,
+    reason,
+    false AS is_empty
+FROM row_fate
+WHERE fate = 'rejected';
