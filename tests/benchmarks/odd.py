@@ -1,6 +1,6 @@
 """How the verdicts hold where a fleet is not as the simulator thinks: its drop is edited, the truth still known.
 
-.venv/bin/python -m tests.benchmarks.odd [SEEDS] [FLEET ...]
+    python -m tests.benchmarks.odd [SEEDS] [FLEET ...]
 
 What belongs here: the edits, and a table with a column a fleet. What is measured: tests/planted.py.
 """
@@ -21,7 +21,8 @@ import polars as pl
 from pipeline.simulate.make import make_fleet
 from pipeline.simulate.profile import Profile
 from tests import planted
-from tests.planted import Planted, pooled
+from tests.benchmarks.verdicts import SHARES as VERDICTS
+from tests.benchmarks.verdicts import cell
 
 FLEET = Profile(n_sites=300, visits_per_site=12, n_technicians=19, n_skippers=1, n_paper_zeroers=1)
 HOME = replace(FLEET, home_technician_share=0.8, n_paper_zeroers=4)
@@ -266,25 +267,7 @@ FLEETS = {
     "after the coil, unsaid": Odd(FURNACES, after_the_coil_unsaid),
     "seasons": Odd(FLEET, seasons),
 }
-SHARES: dict[str, Callable[[Planted], tuple[int, int]]] = {
-    "95 % interval covers": planted.level_coverage,
-    "of corrected levels": planted.corrected_coverage,
-    "of corrected ones of 1 or 2 visits": planted.few_corrected_coverage,
-    "of 1 or 2 visits": planted.few_visits_coverage,
-    "chronic precision": planted.chronic_precision,
-    "chronic recall": planted.chronic_recall,
-    "within rating, truly": planted.within_precision,
-    "return right": lambda f: planted.side_right(f, "return"),
-    "supply right": lambda f: planted.side_right(f, "supply"),
-    "airflow setting right": lambda f: planted.side_right(f, "airflow_setting"),
-    "trends false": planted.false_trends,
-    "trends found": planted.trends_found,
-    "steps named": planted.steps_named,
-    "skippers named": planted.skippers_named,
-    "paper zeroers named": planted.paper_zeroers_named,
-    "others accused": planted.sound_accused,
-    "wrong ports named": planted.wrong_ports_named,
-}
+SHARES = VERDICTS | {"steps named": planted.steps_named}
 
 
 def measure(odd: Odd, seeds: int) -> list[str]:
@@ -300,10 +283,7 @@ def measure(odd: Odd, seeds: int) -> list[str]:
         cells = [f"{mean(planted.level_error(f) for f in fleets):.4f}"]
         errors = [e for f in fleets for e in planted.corrected_errors(f)]
         cells.append(f"{sqrt(mean(e * e for e in errors)):.4f}" if errors else "none")
-        for counted in SHARES.values():
-            counts = [counted(f) for f in fleets]
-            n = sum(n for _, n in counts)
-            cells.append(f"{pooled(counts):.3f} of {n}" if n else "none")
+        cells += [cell(counted, fleets) for counted in SHARES.values()]
     return cells
 
 

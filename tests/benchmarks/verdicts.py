@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from statistics import mean
@@ -48,18 +48,19 @@ SHARES: dict[str, Counted] = {
 }
 
 
+def cell(counted: Counted, fleets: Sequence[Planted]) -> str:
+    """A share over all fleets, and of how many."""
+    counts = [counted(fleet) for fleet in fleets]
+    n = sum(n for _, n in counts)
+    return f"{pooled(counts):.3f} of {n}" if n else "none"
+
+
 def measure(profile: Profile, seeds: int) -> list[str]:
     """The row of one kind of fleet: errors, rank agreement, then the shares pooled over the seeds."""
     with tempfile.TemporaryDirectory() as folder:
         fleets = [plant(Path(folder) / str(seed), profile, seed) for seed in range(seeds)]
         row = [f"{mean(planted.level_error(f) for f in fleets):.4f}"]
-        for counted in SHARES.values():
-            counts = [counted(f) for f in fleets]
-            row.append(
-                f"{pooled(counts):.3f} of {sum(n for _, n in counts)}"
-                if any(n for _, n in counts)
-                else "none"
-            )
+        row += [cell(counted, fleets) for counted in SHARES.values()]
         row.append(f"{mean(planted.rank_agreement(f) for f in fleets):.3f}")
     return row
 
