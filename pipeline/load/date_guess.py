@@ -12,6 +12,7 @@ from pipeline.warehouse import Warehouse, literal
 
 DAYS = ("%m/%d/%Y", "%d/%m/%Y", "%d.%m.%Y", "%m-%d-%Y", "%d-%m-%Y", "%Y/%m/%d", "%Y%m%d")
 TIMES = ("", " %H:%M", " %H:%M:%S", " %I:%M %p", " %I:%M:%S %p")
+FORMATS = tuple(day + time for day in DAYS for time in TIMES)
 MOST = 10_000  # texts that are looked at
 
 
@@ -46,14 +47,18 @@ def _option(warehouse: Warehouse, table: Table, load_id: int) -> str | None:
         f"WHERE load_id = {load_id} AND list_contains(wrong, {place}) AND trim(texts[{place + 1}]) <> ''"
         for place in places
     )
-    formats = [day + time for day in DAYS for time in TIMES]
     tried = ", ".join(
-        f"coalesce(bool_and(try_strptime(t, {literal(f)}) IS NOT NULL), false)" for f in formats
+        f"coalesce(bool_and(try_strptime(t, {literal(f)}) IS NOT NULL), false)" for f in FORMATS
     )
     found = warehouse.con.sql(
         f"SELECT {tried} FROM (SELECT t FROM ({texts}) ORDER BY t LIMIT {MOST})"
     ).fetchall()[0]
-    fits = [f for f, explains in zip(formats, found, strict=True) if explains]
+    fits = [f for f, explains in zip(FORMATS, found, strict=True) if explains]
     if len(fits) != 1:
         return None
-    return f'{"date_format" if fits[0] in DAYS else "time_format"} = "{fits[0]}"'
+    return f'{option_of(fits[0])} = "{fits[0]}"'
+
+
+def option_of(form: str) -> str:
+    """The option of a mapping that a format belongs to."""
+    return "date_format" if form in DAYS else "time_format"

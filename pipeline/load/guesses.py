@@ -9,13 +9,14 @@ from __future__ import annotations
 import re
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 from functools import cached_property
 from pathlib import Path
 
 from pipeline.errors import UsageError
 from pipeline.load.called import CALLED, SAID, TABLE_CALLED, UNIT_SAID
+from pipeline.load.date_guess import option_of
 from pipeline.load.header import LOOK, UTF_8, Header, read_header
 from pipeline.load.inputs import BY_NAME, BY_ROW, INWC, VISITS, Column, Table
 from pipeline.load.layout import Layout, lay_out
@@ -74,53 +75,58 @@ def foreign(layout: Layout) -> Foreign:
     return Foreign(layout, Looks() if layout.parquet else look_at(layout.text, layout.header))
 
 
-def table_guessed(path: Path, given: Mapping) -> Foreign | None:
-    """A file as one of the table to which it seems to belong, by its name and columns: the one of whose required
-    columns it seems to have most, and by which most of its own are known. None where nothing can be told."""
-    best: tuple[float, Foreign] | None = None
-    for table in BY_NAME.values():
-        try:
-            header, encoding = _header(path, given)
-            layout = lay_out(table, header, given, path)
-        except (UsageError, OSError):
+@dataclass(frozen=True)
+class Stranger:
+    """A file that belongs to no table, looked at once. No header: it cannot be read as one of a drop.
+
+    `encoding`: guessed, of a file that is no UTF-8, where none is given.
+    """
+
+    path: Path
+    header: Header | None = None
+    looks: Looks = field(default_factory=Looks)
+    encoding: str | None = None
+
+    @property
+    def names(self) -> list[str]:
+        """Its columns."""
+        return [name for name in self.header.names if name] if self.header else []
+
+    def as_one_of_a_table(self, given: Mapping) -> Foreign | None:
+        """As a file of the table to which it seems to belong, by its name and columns: the one of whose required
+        columns it seems to have most, and by which most of its own are known. None where nothing can be told."""
+        if self.header is None:
             return None
-        one = Foreign(layout, look_at(path, header, encoding))
-        has = sum(name in one.theirs for name in table.required) / len(table.required)
-        known = len(one.theirs) / len(header.names)
-        called = any(word in path.name.casefold() for word in TABLE_CALLED[table.name])
-        score = has * known + (CALLED_SO if called else 0)
-        if has >= HALF and (known >= THIRD or called) and (best is None or score > best[0]):
-            best = (score, one)
-    return best[1] if best else None
+        best: tuple[float, Foreign] | None = None
+        for table in BY_NAME.values():
+            try:
+                one = Foreign(lay_out(table, self.header, given, self.path), self.looks)
+            except UsageError:
+                return None
+            has = sum(name in one.theirs for name in table.required) / len(table.required)
+            known = len(one.theirs) / len(self.header.names)
+            called = any(word in self.path.name.casefold() for word in TABLE_CALLED[table.name])
+            score = has * known + (CALLED_SO if called else 0)
+            if has >= HALF and (known >= THIRD or called) and (best is None or score > best[0]):
+                best = (score, one)
+        return best[1] if best else None
 
 
-def _header(path: Path, given: Mapping) -> tuple[Header, str]:
-    """The header of a file that nobody has copied yet, and the encoding by which it was read."""
+def stranger(path: Path, given: Mapping) -> Stranger:
+    """Look at a file that nobody has copied yet."""
     encoding = given.encoding or UTF_8
-    with path.open("rb") as file:
-        beginning = file.read(LOOK)
     try:
-        beginning[: beginning.rfind(b"\n") + 1].decode(encoding)
-    except UnicodeDecodeError:
-        encoding = OLD_ENCODING
-    return read_header(path, path.name, given.separator, encoding), encoding
-
-
-def encoding_guessed(path: Path, given: Mapping) -> str | None:
-    """The encoding of a file that is no UTF-8, where none is given."""
-    try:
-        encoding = _header(path, given)[1]
+        with path.open("rb") as file:
+            beginning = file.read(LOOK)
+        try:
+            beginning[: beginning.rfind(b"\n") + 1].decode(encoding)
+        except UnicodeDecodeError:
+            encoding = OLD_ENCODING
+        header = read_header(path, path.name, given.separator, encoding)
+        looks = look_at(path, header, encoding)
     except (UsageError, OSError):
-        return None
-    return None if encoding in (given.encoding, UTF_8) else encoding
-
-
-def names_in(path: Path, given: Mapping) -> tuple[str, ...]:
-    """The columns of a file; none where it cannot be read as one of a drop."""
-    try:
-        return tuple(name for name in _header(path, given)[0].names if name)
-    except (UsageError, OSError):
-        return ()
+        return Stranger(path)
+    return Stranger(path, header, looks, None if encoding in (given.encoding, UTF_8) else encoding)
 
 
 def date_options(one: Foreign) -> list[tuple[str, str]]:
@@ -129,7 +135,7 @@ def date_options(one: Foreign) -> list[tuple[str, str]]:
     for kind in ("date", "instant"):
         formats = one.looks.date_formats(one.columns_of(kind))
         if len(formats) == 1:
-            found.append(("time_format" if " " in formats[0] else "date_format", formats[0]))
+            found.append((option_of(formats[0]), formats[0]))
     return found
 
 

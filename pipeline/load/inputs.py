@@ -62,6 +62,11 @@ class Column:
         return SQL_TYPE[self.kind]
 
     @property
+    def choices(self) -> tuple[str, ...]:
+        """The words that may stand in it; none of a column that is no list of words."""
+        return ("true", "false") if self.kind == "flag" else self.words
+
+    @property
     def staged_type(self) -> str:
         """Words are staged as an ENUM: checked by one cast, stored in a byte."""
         if self.words:

@@ -1,7 +1,7 @@
 """What the columns of a foreign file look like by its first rows. For guesses only: nothing is read by it.
 
 What belongs here: kinds and words of values, how dates are written. What does not: which column of the contract a
-column may be (`mapping_start.py`), and reading a file (`reader.py`).
+column may be (`guesses.py`), and reading a file (`reader.py`).
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from pipeline.load.date_guess import DAYS, TIMES
+from pipeline.load.date_guess import FORMATS
 from pipeline.load.header import LOOK, UTF_8, Header
 
+MOST_BYTES = 4 * LOOK  # of a file that are looked at
 MOSTLY = 0.8  # of a column's values, to be of a kind: there are slips among them
 MOST_WORDS = 15  # different ones that a list of words has at most
 MOST_DATES = 100  # different values that are tried as dates
@@ -25,7 +26,6 @@ NUMBER = re.compile(r"[-+\u2212]?(\d[\d.,]*|[.,]\d+)")
 FRACTION = re.compile(r"[-+\u2212]?\d*[.,]\d+")
 ISO = re.compile(r"\d{4}-\d\d-\d\d")
 OFFSET = re.compile(r"\d(Z|[-+]\d\d:?\d\d)$", re.IGNORECASE)
-FORMATS = tuple(day + time for day in DAYS for time in TIMES)
 
 
 @dataclass(frozen=True)
@@ -70,12 +70,12 @@ class Looks:
 def look_at(text: Path, header: Header, encoding: str = UTF_8) -> Looks:
     """The beginning of a text file with this header; nothing of one that has none."""
     with text.open("rb") as file:
-        beginning = file.read(4 * LOOK).decode(encoding, errors="replace")
-    whole = (
-        beginning if len(beginning) < LOOK else beginning[: beginning.rfind("\n") + 1]
-    )  # else cut in a row
+        beginning = file.read(MOST_BYTES)
+    if len(beginning) == MOST_BYTES:  # cut in a row
+        beginning = beginning[: beginning.rfind(b"\n") + 1]
+    lines = beginning.decode(encoding, errors="replace")
     values: dict[str, list[str]] = {name: [] for name in header.names if name}
-    rows = (r for r in csv.reader(io.StringIO(whole, newline=""), delimiter=header.separator) if any(r))
+    rows = (r for r in csv.reader(io.StringIO(lines, newline=""), delimiter=header.separator) if any(r))
     try:
         next(rows, None)
         for row in rows:

@@ -14,13 +14,12 @@ from pathlib import Path
 
 from pipeline.load.guesses import (
     Foreign,
+    Stranger,
     beyond_inwc,
     date_options,
-    encoding_guessed,
     meaning,
-    names_in,
     row_unit,
-    table_guessed,
+    stranger,
     times_lack_offset,
     unit_of,
     writes_magnitude,
@@ -64,11 +63,11 @@ def write_start(
     to no table. `options` are lines that explain how dates are written; two that contradict each other are left to the
     reader. What the mapping in use says (`given`) stays. `words` are those that are not known, by table and column."""
     given, words = given or Mapping(), words or {}
-    placed = {stranger: table_guessed(stranger, given) for stranger in strangers}
+    placed = [(one, one.as_one_of_a_table(given)) for one in (stranger(path, given) for path in strangers)]
     tables: dict[str, Foreign] = {}
-    for one in (*files, *(found for found in placed.values() if found)):
-        tables.setdefault(one.table.name, one)
-    encodings = [encoding for stranger in strangers if (encoding := encoding_guessed(stranger, given))]
+    for file in (*files, *(found for _, found in placed if found)):
+        tables.setdefault(file.table.name, file)
+    encodings = [one.encoding for one, _ in placed if one.encoding]
     parts = [BEGINNING, *_options(given, tables, options, encodings), "", *_files(given, placed)]
     for table in BY_NAME.values():
         if table.name in tables or table.name in words or given.of(table) != TableMapping():
@@ -125,26 +124,26 @@ def _habits(visits: Foreign) -> dict[str, list[str]]:
     return found
 
 
-def _files(given: Mapping, placed: dict[Path, Foreign | None]) -> list[str]:
+def _files(given: Mapping, placed: list[tuple[Stranger, Foreign | None]]) -> list[str]:
     """The section of files: those given, those guessed, and those of which nothing can be told."""
     lines = ["[files]"]
     patterns = {name: list(said) for name, said in given.files.items()}
     guessed = set()
-    for path, one in placed.items():
-        if one and (pattern := _pattern(path)) not in patterns.setdefault(one.table.name, []):
-            patterns[one.table.name].append(pattern)
-            guessed.add(one.table.name)
+    for one, found in placed:
+        if found and (pattern := _pattern(one.path)) not in patterns.setdefault(found.table.name, []):
+            patterns[found.table.name].append(pattern)
+            guessed.add(found.table.name)
     for name, said in patterns.items():
         lines.append(f"{name} = {_toml(said)}{'  # a guess' if name in guessed else ''}")
-    unknown = {_pattern(path): names_in(path, given) for path, one in placed.items() if one is None}
+    unknown = {_pattern(one.path): one.names for one, found in placed if found is None}
     if unknown:
         lines.append(f"# each of these belongs to one of {', '.join(BY_NAME)}, or to none:")
         lines += [f"# visits = [{_toml(pattern)}]{_with(names)}" for pattern, names in unknown.items()]
     return lines
 
 
-def _with(names: Sequence[str]) -> str:
-    return f"  # columns: {_toml(list(names))}" if names else ""
+def _with(names: list[str]) -> str:
+    return f"  # columns: {_toml(names)}" if names else ""
 
 
 def _pattern(path: Path) -> str:
@@ -170,7 +169,7 @@ def _table(
     if said.constants:
         lines += [f"[constants.{table.name}]", *(f"{n} = {_toml(v)}" for n, v in said.constants.items())]
     for column in table.columns:
-        if column.words or column.kind == "flag":
+        if column.choices:
             lines += _words(
                 table, column, said.values.get(column.name, {}), one, unknown.get(column.name, ())
             )
@@ -195,7 +194,7 @@ def _words(
     """What the file's words of a column mean: given, guessed, or to be filled in."""
     theirs = one.theirs.get(column.name) if one else None
     found = [*unknown, *(one.looks.words(theirs) if one and theirs else ())]
-    ours = column.words or ("true", "false")
+    ours = column.choices
     lines = [f"{_toml(word)} = {_toml(meant)}" for word, meant in said.items()]
     for word in dict.fromkeys(w.lower() for w in found):
         if word not in (*ours, *said):

@@ -46,22 +46,19 @@ def miscalled(warehouse: Warehouse) -> list[Miscalled]:
         "HAVING count(*) >= getvariable('gate_rejected_rows') "
         "AND count(*) > getvariable('gate_rejected_share') * f.rows_read ORDER BY f.load_id"
     ).fetchall()
+    least, share = (warehouse.settings[f"gate_rejected_{what}"] for what in ("rows", "share"))
     found = []
     for load_id, file, name, rows_read in loads:
         table = BY_NAME[name]
         for place, column in enumerate(table.columns):
-            if not (column.words or column.kind == "flag"):
+            if not column.choices:
                 continue
             words = warehouse.con.sql(
                 f"SELECT lower(trim(texts[{place + 1}])) AS word, count(*) AS n FROM {table.staged} "
                 f"WHERE load_id = {load_id} AND list_contains(wrong, {place}) GROUP BY word ORDER BY n DESC, word"
             ).fetchall()
             wrong = sum(n for _, n in words)
-            least = (
-                warehouse.settings["gate_rejected_rows"],
-                warehouse.settings["gate_rejected_share"] * rows_read,
-            )
-            if wrong >= least[0] and wrong > least[1] and len(words) <= MOST_WORDS:
+            if wrong >= least and wrong > share * rows_read and len(words) <= MOST_WORDS:
                 said = tuple(word for word, _ in words)
                 found.append(Miscalled(file, table, column, said, wrong, rows_read))
     return found
