@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
@@ -15,6 +17,8 @@ from pipeline.stages import STAGES, RunOrder
 from pipeline.warehouse import Warehouse
 from seed_data import DEMO_DROP, DEMO_TODAY
 
+# More of what takes long: DEVELOPERS.md, "To test".
+NIGHTLY = os.environ.get("FLEET_STATIC_NIGHTLY") == "1"
 ROOT = Path(__file__).resolve().parent.parent
 FIELD_DROP = ROOT.parent / "shared" / "field_drop"
 FIELD_TODAY = date(2026, 11, 25)
@@ -38,14 +42,21 @@ def run_stages(
 
 
 def query_of(published: Path) -> Query:
-    """A function that asks the published file and gives Polars frames."""
+    """A function that asks the published file and gives Polars frames; it opens the file for each query."""
 
     def ask(sql: str) -> pl.DataFrame:
-        with duckdb.connect(str(published), read_only=True) as con:
-            con.execute("SET TimeZone = 'UTC'")
-            return con.sql(sql).pl()
+        with asking(published) as query:
+            return query(sql)
 
     return ask
+
+
+@contextmanager
+def asking(published: Path) -> Iterator[Query]:
+    """Likewise for many queries of a file that nothing replaces meanwhile: opening it takes longer than most."""
+    with duckdb.connect(str(published), read_only=True) as con:
+        con.execute("SET TimeZone = 'UTC'")
+        yield lambda sql: con.sql(sql).pl()
 
 
 @pytest.fixture(scope="session")

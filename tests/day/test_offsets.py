@@ -10,10 +10,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.stages import STAGES
 from tests.conftest import query_of
 from tests.day.test_day import SETTINGS as OF_DAYS
-from tests.day.test_day import Fleet, is_part, run, wide_steps
+from tests.day.test_day import WHOLE, Fleet, is_part, run, wide_steps
 from tests.day.test_day import made as made_without
 from tests.test_determinism import assert_same
 
@@ -104,7 +103,7 @@ def test_fits_stand_where_no_closed_reading_moved(
     said = run([drop], tmp_path / "into", TODAY, SETTINGS)
     assert (not seen) == stands
     assert is_part(said) or any("sites are judged anew" in line for line in said)
-    run([history, drop], tmp_path / "whole", TODAY, SETTINGS, list(STAGES))
+    run([history, drop], tmp_path / "whole", TODAY, SETTINGS, WHOLE)
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
 
 
@@ -126,7 +125,7 @@ def test_the_first_day_of_a_month_closes_the_one_before(
         assert len(seen) == (0, 1, 1)[number]
     before = query_of(tmp_path / "into" / "fleet.duckdb")("SELECT offsets_before FROM publication")
     assert before["offsets_before"].to_list() == [date(2026, 11, 1)]
-    run([history, *drops], tmp_path / "whole", date(2026, 11, 3), SETTINGS, list(STAGES))
+    run([history, *drops], tmp_path / "whole", date(2026, 11, 3), SETTINGS, WHOLE)
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
 
 
@@ -136,10 +135,10 @@ def test_visits_of_the_open_month_move_no_offset(made: tuple[Path, Path, Fleet],
     rows = in_october(fleet)["visits"].with_columns(supply_static=pl.lit("1.4"))
     drop = Fleet({}, rows, {"visits": rows}).write_day(tmp_path / "day")
     ask = "SELECT * FROM instrument_offset"
-    run([history, drop], tmp_path / "closing", TODAY, SETTINGS, list(STAGES))
+    run([history, drop], tmp_path / "closing", TODAY, SETTINGS, WHOLE)
     told, before = query_of(tmp_path / "closing" / "fleet.duckdb"), query_of(into / "fleet.duckdb")
     assert told(ask).equals(before(ask))
-    run([history, drop], tmp_path / "at_once", TODAY, OF_DAYS, list(STAGES))
+    run([history, drop], tmp_path / "at_once", TODAY, OF_DAYS, WHOLE)
     at_once = query_of(tmp_path / "at_once" / "fleet.duckdb")
     assert not at_once(ask).equals(before(ask))
     assert at_once("SELECT offsets_before FROM publication")["offsets_before"].to_list() == [None]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 
 import duckdb
@@ -119,10 +121,14 @@ def test_a_file_holds_on_a_finished_run_and_breaks_on_its_fault(finished: Wareho
         assert not verdict_after(finished, CONTRACTS[name], faults).success, faults
 
 
+@cache
+def _rules(warehouse: Warehouse) -> Sequence[Rule]:
+    return published.published_rules(warehouse)
+
+
 def rule_of(warehouse: Warehouse, table: str, start: str) -> Rule:
     """The one rule of `table` whose name begins with `start`; it holds."""
-    rules = published.published_rules(warehouse)
-    (rule,) = [r for r in rules if r.table_name == table and r.name.startswith(start)]
+    (rule,) = [r for r in _rules(warehouse) if r.table_name == table and r.name.startswith(start)]
     assert verdict(warehouse, rule).success
     return rule
 

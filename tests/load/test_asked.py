@@ -12,6 +12,7 @@ import pytest
 from pipeline.load import accept, asked, hold, load
 from pipeline.load.asked import Asked, Question
 from pipeline.load.inputs import TABLES, Table
+from tests.conftest import NIGHTLY
 from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Kept, Store, write_drop
 
 HEADERS = {
@@ -77,7 +78,7 @@ def everything(store: Store) -> dict[str, list[tuple[Any, ...]]]:
 
 
 @pytest.mark.parametrize("most", [0.1, 0.5, 10])
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(20 if NIGHTLY else 2))
 def test_days_in_a_row_give_what_deciding_all_gives(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,

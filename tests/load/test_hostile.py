@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
 import unicodedata
 from pathlib import Path
@@ -15,10 +14,10 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from pipeline.load.records import find_records
+from tests.conftest import NIGHTLY
 from tests.load.drops import SOUND, Kept, Store, write_drop
 from tests.load.hostile import hostile_file
 
-NIGHTLY = os.environ.get("FLEET_STATIC_NIGHTLY") == "1"
 REASONS = {"missing_key", "bad_number", "bad_date", "bad_value", "row_malformed"}
 OBEYED = set(
     "\u00ad\u200b\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"

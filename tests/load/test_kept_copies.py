@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -23,13 +24,20 @@ MORE: Files = {
 }
 
 
+@pytest.fixture(scope="module")
+def two_runs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("two_runs")
+    made = Store(folder / "into")
+    made.run(write_drop(folder / "drop", dict(SOUND)))
+    made.run(write_drop(folder / "more", dict(MORE)))
+    return folder
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Store:
+def store(two_runs: Path, tmp_path: Path) -> Store:
     """A folder with two accepted runs in it, corrections and rejected rows included."""
-    made = Store(tmp_path / "into")
-    made.run(write_drop(tmp_path / "drop", dict(SOUND)))
-    made.run(write_drop(tmp_path / "more", dict(MORE)))
-    return made
+    shutil.copytree(two_runs, tmp_path, dirs_exist_ok=True)
+    return Store(tmp_path / "into")
 
 
 BAD: Files = {
