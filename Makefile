@@ -22,7 +22,7 @@ types: $(VENV)/.dev
 	$(BIN)/mypy
 
 tests: $(VENV)/.dev
-	$(BIN)/python -m pytest -n 2 tests
+	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder tests
 
 bench: $(VENV)/.dev
 	$(BIN)/python -m tests.benchmarks
