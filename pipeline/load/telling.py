@@ -42,13 +42,14 @@ def say_rejected(warehouse: Warehouse, say: Callable[[str], None]) -> None:
             say(f"{file}: and {n - SAID_PER_FILE} more rows were rejected; all are in the table rejected_row")
 
 
-# By file of this run: how many rows of which other files it replaces; and how many of its own are not used, because
-# those of files that came before stand later.
+# By file of this run: how many rows of which other files it replaces by what was not said before; and how many of its
+# own are not used, because those of files that came before stand later.
 SUPERSEDED = """
-SELECT {told}.file, count(*) AS n, list(DISTINCT {other}.file ORDER BY {other}.file) AS others
+SELECT {told}.file, count(DISTINCT t.key) AS n, list(DISTINCT {other}.file ORDER BY {other}.file) AS others
 FROM row_fate AS t
 INNER JOIN load_file AS f ON t.load_id = f.load_id
 INNER JOIN load_file AS b ON t.by_load_id = b.load_id
+ANTI JOIN (FROM row_fate WHERE fate = 'repeated') AS r ON t.by_load_id = r.load_id AND t.by_ordinal = r.ordinal
 WHERE t.fate = 'superseded' AND f.load_id <> b.load_id AND NOT {told}.accepted {which}
 GROUP BY {told}.load_id, {told}.file
 ORDER BY {told}.load_id
@@ -62,7 +63,7 @@ def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
     _say_some(
         say,
         [
-            f"{file}: {_rows(n)} replace{'s one' if n == 1 else ' rows'} of {_files(others)}"
+            f"{file}: replaces {_rows(n)} of {_files(others)}"
             for file, n, others in warehouse.con.sql(REPLACES).fetchall()
         ],
     )

@@ -264,7 +264,10 @@ def test_what_replaces_and_what_comes_too_late_is_said(tmp_path: Path) -> None:
     ]
     store.run(write_drop(tmp_path / "fix 2", {"sites_fix.csv": "site_id,branch\nS1,c\nS2,c\n"}))
     assert store.rows(BRANCHES) == [("S1", "c"), ("S2", "c")]
-    assert store.said == ["sites_fix.csv: 3 rows replace rows of sites-fix.csv and 1 more file"]
+    assert store.said == ["sites_fix.csv: replaces 2 rows of sites-fix.csv and 1 more file"]
+    again = {"sites_fix_2.csv": "site_id,branch\nS1,c\nS2,d\n"}
+    store.run(write_drop(tmp_path / "fix 3", again))
+    assert store.said[0].startswith("sites_fix_2.csv: replaces 1 row of ")
 
 
 def _publish(store: Store, today: str) -> None:
@@ -286,7 +289,7 @@ def test_rows_of_earlier_files_that_fall_or_rise_are_said(tmp_path: Path) -> Non
     moved = {"equipment_2.csv": f"{header}\nE1,S2,furnace,0.5\n"}
     store.run(write_drop(tmp_path / "moved", moved))
     assert store.said == [
-        "equipment_2.csv: 1 row replaces one of equipment.csv",
+        "equipment_2.csv: replaces 1 row of equipment.csv",
         "visits.csv:2: loaded before, rejected now: equipment_id holds 'E1' with site_id 'S1', "
         "expected the site where it stands, 'S2' [equipment_elsewhere]",
     ]
