@@ -32,7 +32,7 @@ CHANGES = {
     "better": "better",
     "to_confirm": "chronic before, to be confirmed",
     "first_seen": "seen for the first time",
-    "gone": "no longer in service",
+    "gone": "no longer in service, or without a visit",
     "same": "as before",
 }
 ZEROING_STATES = {

@@ -6,6 +6,7 @@ What does not belong here: reading one file (`staging.py`), and which of it happ
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -40,7 +41,7 @@ def take_in(warehouse: Warehouse, order: RunOrder, mapping: Mapping) -> set[str]
     found = find_files(order.drops, mapping.table_of, order.say)
     _name_strangers(order, found, mapping)
     with Lanes(warehouse) as lanes:
-        intake = _Intake(warehouse, order, mapping, lanes)
+        intake = _Intake(warehouse, order, mapping, lanes, found.files)
         for number, (file, copied) in enumerate(lanes.copies(found.files, order.into, mapping.encoding)):
             try:
                 intake.take(number, file, copied)
@@ -104,8 +105,17 @@ def _name_strangers(order: RunOrder, found: Found, mapping: Mapping) -> None:
 class _Intake:
     """What is decided about each file, in their order, and what became of them. Reading them goes on in the lanes."""
 
-    def __init__(self, warehouse: Warehouse, order: RunOrder, mapping: Mapping, lanes: Lanes) -> None:
+    def __init__(
+        self,
+        warehouse: Warehouse,
+        order: RunOrder,
+        mapping: Mapping,
+        lanes: Lanes,
+        files: Sequence[InputFile],
+    ) -> None:
         self.warehouse, self.order, self.mapping, self.lanes = warehouse, order, mapping, lanes
+        # Of files that bear one name and lie in folders of one name, the last.
+        self._last = {(file.name, file.folder, file.table): number for number, file in enumerate(files)}
         self.mapping_name = kept.keep_mapping(order.into, mapping)
         self.next_load = _next_load(warehouse)
         self.problems: dict[int, str] = {}
@@ -121,7 +131,9 @@ class _Intake:
         self.given.add(copy.sha256)
         if any(file.name == other.name for other, *_ in self._reading.values()):
             self.settle()  # one may be the other once more, or its beginning
-        verdict = judge(self.warehouse, order.into, file, copy, self.mapping.fingerprint(BY_NAME[file.table]))
+        fingerprint = self.mapping.fingerprint(BY_NAME[file.table])
+        is_last = self._last[file.name, file.folder, file.table] == number
+        verdict = judge(self.warehouse, order.into, file, copy, fingerprint, is_last=is_last)
         if verdict.skip is not None:
             self.skipped.append(f"{file.name} ({verdict.skip})")
             return
@@ -136,6 +148,8 @@ class _Intake:
             )
         elif unknown:
             order.say(f"{file.name}: kept beside the known columns: {', '.join(map(layout.named, unknown))}")
+        if verdict.returns:
+            order.say(f"{file.name}: is what was loaded before another of this name; it counts again")
         if verdict.drop:
             self.settle()
         for load_id in verdict.drop:

@@ -16,7 +16,7 @@ from pipeline.load.mapping import read_mapping
 from pipeline.load.pointing import point_at_lines
 from pipeline.load.rebuild import is_damage, set_aside
 from pipeline.load.resolve import resolve
-from pipeline.load.telling import say_rejected
+from pipeline.load.telling import say_rejected, say_since, say_superseded
 from pipeline.load.work_tables import drop_loads, prepare
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
@@ -62,6 +62,8 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
         warehouse.run(f"load/{name}.sql")
     _assert_conserved(warehouse)
     say_rejected(warehouse, order.say)
+    say_superseded(warehouse, order.say)
+    say_since(warehouse, order)
 
 
 def accept(warehouse: Warehouse, order: RunOrder) -> None:

@@ -1,15 +1,19 @@
-"""What a run says about the rows that it had to reject: a line a problem, at most 20 a file, and a count of the rest.
+"""What a run says about rows: those that it had to reject, a line a problem, at most 20 a file, and a count of the
+rest; and what its files do to the rows of files that came before, a line a file.
 
-What does not belong here: the table of them (`sql/load/rejected_row.sql`).
+What does not belong here: the tables of them (`sql/load/rejected_row.sql`, `superseded_row.sql`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
+from pipeline.change import last_publication
+from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
 
 SAID_PER_FILE = 20
+SAID_FILES = 20
 
 REJECTED = f"""
 WITH rejected AS (
@@ -36,3 +40,101 @@ def say_rejected(warehouse: Warehouse, say: Callable[[str], None]) -> None:
         last = place + 1 == len(rows) or rows[place + 1][5] != load_id
         if last and n > SAID_PER_FILE:
             say(f"{file}: and {n - SAID_PER_FILE} more rows were rejected; all are in the table rejected_row")
+
+
+# By file of this run: how many rows of which other files it replaces by what was not said before; and how many of its
+# own are not used, because those of files that came before stand later.
+SUPERSEDED = """
+SELECT {told}.file, count(DISTINCT t.key) AS n, list(DISTINCT {other}.file ORDER BY {other}.file) AS others
+FROM row_fate AS t
+INNER JOIN load_file AS f ON t.load_id = f.load_id
+INNER JOIN load_file AS b ON t.by_load_id = b.load_id
+ANTI JOIN (FROM row_fate WHERE fate = 'repeated') AS r ON t.by_load_id = r.load_id AND t.by_ordinal = r.ordinal
+WHERE t.fate = 'superseded' AND f.load_id <> b.load_id AND NOT {told}.accepted {which}
+GROUP BY {told}.load_id, {told}.file
+ORDER BY {told}.load_id
+"""
+REPLACES = SUPERSEDED.format(told="b", other="f", which="")
+NOT_USED = SUPERSEDED.format(told="f", other="b", which="AND b.accepted")
+
+
+def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
+    """Say what the files of this run replace, and which of their rows came too late."""
+    _say_some(
+        say,
+        [
+            f"{file}: replaces {_rows(n)} of {_files(others)}"
+            for file, n, others in warehouse.con.sql(REPLACES).fetchall()
+        ],
+    )
+    _say_some(
+        say,
+        [
+            f"{file}: {_rows(n)} {'is' if n == 1 else 'are'} not used: {_files(others)}, loaded before, has the same "
+            f"key{'' if n == 1 else 's'} and wins by a later recorded_at, else by its name in natural order; "
+            "a correction needs a later one"
+            for file, n, others in warehouse.con.sql(NOT_USED).fetchall()
+        ],
+    )
+
+
+# The rejected rows of files that came before this run, now and in the last publication (attached as `former`).
+OF_EARLIER = """
+SELECT r.table_name, r.file, r.line_number FROM {rejected} AS r
+SEMI JOIN (FROM load_file WHERE accepted) AS f ON r.table_name = f.table_name AND r.file = f.file
+ANTI JOIN (FROM load_file WHERE NOT accepted) AS f ON r.table_name = f.table_name AND r.file = f.file
+"""
+BEFORE, NOW = OF_EARLIER.format(rejected="former.rejected_row"), OF_EARLIER.format(rejected="rejected_row")
+OTHERWISE = """
+SELECT d.file, d.n, d.line_number, any_value(r.detail) AS detail, any_value(r.reason) AS reason
+FROM (
+    SELECT table_name, file, count(*) AS n, min(line_number) AS line_number FROM ({those} EXCEPT ALL {but}) GROUP BY ALL
+) AS d
+LEFT JOIN rejected_row AS r USING (table_name, file, line_number)
+GROUP BY ALL ORDER BY ALL
+"""
+
+
+def say_since(warehouse: Warehouse, order: RunOrder) -> None:
+    """Say what has become, since the last publication, of rows of files that came before: rejected now, or no more; and
+    whether this run looks back to an earlier day."""
+    say = order.say
+    with last_publication(warehouse, order.published_file) as is_there:
+        if not is_there or not warehouse.relations("former").keys() >= {"rejected_row", "publication"}:
+            return
+        then = warehouse.scalar("SELECT today FROM former.publication")
+        fallen = warehouse.con.sql(OTHERWISE.format(those=NOW, but=BEFORE)).fetchall()
+        risen = warehouse.con.sql(OTHERWISE.format(those=BEFORE, but=NOW)).fetchall()
+    if then is not None and then > order.today:
+        say(
+            f"--today {order.today} lies before the reference day of the last publication, {then}: visits after "
+            f"{order.today} are set aside, works after it do not count"
+        )
+    _say_some(
+        say,
+        [
+            f"{file}:{line}: loaded before, rejected now{_more(n)}: {detail} [{reason}]"
+            for file, n, line, detail, reason in fallen
+        ],
+    )
+    _say_some(say, [f"{file}:{line}: rejected before, loaded now{_more(n)}" for file, n, line, *_ in risen])
+
+
+def _more(n: int) -> str:
+    return "" if n == 1 else f", and {n - 1} more of its rows"
+
+
+def _rows(n: int) -> str:
+    return "1 row" if n == 1 else f"{n} rows"
+
+
+def _files(names: Sequence[str]) -> str:
+    more = len(names) - 1
+    return names[0] + (f" and {more} more file{'s' if more > 1 else ''}" if more else "")
+
+
+def _say_some(say: Callable[[str], None], lines: Sequence[str]) -> None:
+    for line in lines[:SAID_FILES]:
+        say(line)
+    if len(lines) > SAID_FILES:
+        say(f"and {len(lines) - SAID_FILES} more files likewise")

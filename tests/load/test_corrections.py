@@ -201,3 +201,113 @@ def test_the_same_instant_of_another_local_day_is_a_correction(tmp_path: Path) -
         ("visits_3.csv", 0, 1, 0),
         ("visits_4.csv", 0, 1, 0),
     ]
+
+
+def _sites(branch: str) -> str:
+    return f"site_id,branch\nS1,{branch}\n"
+
+
+def test_an_export_that_is_written_over_may_be_taken_back(tmp_path: Path) -> None:
+    """One folder, one name, written over each month: the third month is the first again, to the last byte."""
+    store = Store(tmp_path / "into", builds_on=True)
+    others = {"technicians.csv": SOUND["technicians.csv"]}
+    for branch in ("a", "b", "a"):
+        store.run(write_drop(tmp_path / "export", others | {"sites.csv": _sites(branch)}))
+        assert store.rows(BRANCHES) == [("S1", branch)]
+    assert "sites.csv: is what was loaded before another of this name; it counts again" in store.said
+    before = store.content()
+    store.run(tmp_path / "export")
+    assert store.content() == before
+    (store.into / "work.duckdb").unlink()
+    store.run(tmp_path / "export")
+    assert store.rows(BRANCHES) == [("S1", "a")]
+    assert store.content() == before
+
+
+def test_files_of_one_name_in_folders_of_their_own_may_be_taken_back(tmp_path: Path) -> None:
+    at_once, by_run = Store(tmp_path / "once"), Store(tmp_path / "by run", builds_on=True)
+    drops = [write_drop(tmp_path / "others", {"technicians.csv": SOUND["technicians.csv"]})]
+    for month, branch in (("2026-01", "a"), ("2026-02", "b"), ("2026-03", "a"), ("2026-04", "a")):
+        drops.append(write_drop(tmp_path / month, {"sites.csv": _sites(branch)}))
+    at_once.run(*drops)
+    for drop in drops:
+        by_run.run(drop)
+    assert by_run.rows(BRANCHES) == [("S1", "a")]
+    assert by_run.content() == at_once.content()
+    for drop in drops:
+        by_run.run(drop)
+    assert by_run.content() == at_once.content()
+    assert by_run.said == ["1 of 1 files bring nothing new: sites.csv (loaded before)"]
+
+
+def test_folders_of_one_name_that_are_given_together_again_change_nothing(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    drops = [write_drop(tmp_path / "others", {"technicians.csv": SOUND["technicians.csv"]})]
+    drops += [
+        write_drop(tmp_path / month / "export", {"sites.csv": _sites(branch)})
+        for month, branch in (("2026-01", "a"), ("2026-02", "b"))
+    ]
+    for _ in range(2):
+        store.run(*drops)
+        assert store.rows(BRANCHES) == [("S1", "b")]
+    assert store.said[0].startswith("3 of 3 files bring nothing new")
+
+
+def test_what_replaces_and_what_comes_too_late_is_said(tmp_path: Path) -> None:
+    """By its name `sites-fix.csv` stands before `sites.csv`, so it corrects nothing; `sites_fix.csv` does."""
+    store = _load(tmp_path, {"sites.csv": "site_id,branch\nS1,a\nS2,a\n"})
+    store.run(write_drop(tmp_path / "fix", {"sites-fix.csv": _sites("b")}))
+    assert store.rows(BRANCHES) == [("S1", "a"), ("S2", "a")]
+    assert store.said == [
+        "sites-fix.csv: 1 row is not used: sites.csv, loaded before, has the same key and wins by a later "
+        "recorded_at, else by its name in natural order; a correction needs a later one"
+    ]
+    store.run(write_drop(tmp_path / "fix 2", {"sites_fix.csv": "site_id,branch\nS1,c\nS2,c\n"}))
+    assert store.rows(BRANCHES) == [("S1", "c"), ("S2", "c")]
+    assert store.said == ["sites_fix.csv: replaces 2 rows of sites-fix.csv and 1 more file"]
+    again = {"sites_fix_2.csv": "site_id,branch\nS1,c\nS2,d\n"}
+    store.run(write_drop(tmp_path / "fix 3", again))
+    assert store.said[0].startswith("sites_fix_2.csv: replaces 1 row of ")
+
+
+def _publish(store: Store, today: str) -> None:
+    """The published file, as far as the load stage looks at it."""
+    (store.into / "fleet.duckdb").unlink(missing_ok=True)
+    with store.open() as warehouse:
+        warehouse.execute(f"ATTACH '{store.into / 'fleet.duckdb'}' AS published")
+        warehouse.execute("CREATE TABLE published.rejected_row AS FROM rejected_row")
+        warehouse.execute(f"CREATE TABLE published.publication AS SELECT DATE '{today}' AS today")
+        warehouse.execute("DETACH published")
+
+
+def test_rows_of_earlier_files_that_fall_or_rise_are_said(tmp_path: Path) -> None:
+    """A unit is said to stand at another site; so its visits before are refused, until that is taken back."""
+    store = Store(tmp_path / "into")
+    header = SOUND["equipment.csv"].splitlines()[0]
+    store.run(write_drop(tmp_path / "drop", dict(SOUND)))
+    _publish(store, "2026-10-31")
+    moved = {"equipment_2.csv": f"{header}\nE1,S2,furnace,0.5\n"}
+    store.run(write_drop(tmp_path / "moved", moved))
+    assert store.said == [
+        "equipment_2.csv: replaces 1 row of equipment.csv",
+        "visits.csv:2: loaded before, rejected now: equipment_id holds 'E1' with site_id 'S1', "
+        "expected the site where it stands, 'S2' [equipment_elsewhere]",
+    ]
+    _publish(store, "2026-10-31")
+    store.run(tmp_path / "moved")
+    assert store.said == ["1 of 1 files bring nothing new: equipment_2.csv (loaded before)"]
+    back = {"equipment_3.csv": f"{header}\nE1,S1,furnace,0.5\n"}
+    store.run(write_drop(tmp_path / "back", back))
+    assert "visits.csv:2: rejected before, loaded now" in store.said
+
+
+def test_an_earlier_reference_day_is_said(tmp_path: Path) -> None:
+    """The tests' reference day is 2026-11-01."""
+    store = Store(tmp_path / "into")
+    drop = write_drop(tmp_path / "drop", dict(SOUND))
+    store.run(drop)
+    for published, said in (("2026-11-01", False), ("2026-11-02", True)):
+        _publish(store, published)
+        store.run(drop)
+        lies = "--today 2026-11-01 lies before the reference day of the last publication, 2026-11-02"
+        assert any(line.startswith(lies) for line in store.said) == said
