@@ -56,9 +56,9 @@ def gate_page(rows: Sequence[dict[str, Any]]) -> str:
     body = "\n".join(_page_row(row) for row in ordered)
     failed = sum(not row["success"] for row in rows)
     verdict = (
-        f"Refused: {failed} of {len(rows)} expectations {'is' if failed == 1 else 'are'} broken. Nothing was published; "
-        "the last publication stands. What is broken comes first: mend it where the files come from, or bring the files "
-        "that are missing, and run again."
+        f"Refused: {failed} of {len(rows)} expectations {'is' if failed == 1 else 'are'} broken. Nothing was "
+        "published; the last publication stands. What is broken comes first: mend it where the files come from, or "
+        "bring the files that are missing, and run again."
         if failed
         else f"Passed: all {len(rows)} expectations hold."
     )

@@ -305,7 +305,7 @@ TOLD = """() => Object.values(views).flatMap((view) => {
 
 @pytest.mark.parametrize("name", ["operations", "data_quality", "training"])
 def test_a_mark_tells_words_and_nothing_that_is_not_known(name: str, tmp_path: Path, visit: Visit) -> None:
-    """No key of a list where the page has a word for it, no line without a value, and a site without a name by its id."""
+    """No key of a list where the page has a word for it, no line without a value, a site without a name by its id."""
     file = write_published(tmp_path / "fleet.duckdb", hostile=False)
     with duckdb.connect(str(file)) as con:
         con.execute("UPDATE site SET site_label = NULL")
