@@ -56,8 +56,9 @@ def gate_page(rows: Sequence[dict[str, Any]]) -> str:
     body = "\n".join(_page_row(row) for row in ordered)
     failed = sum(not row["success"] for row in rows)
     verdict = (
-        f"Refused: {failed} of {len(rows)} expectations are broken. Nothing was published; "
-        "the last publication stands."
+        f"Refused: {failed} of {len(rows)} expectations {'is' if failed == 1 else 'are'} broken. Nothing was "
+        "published; the last publication stands. What is broken comes first: mend it where the files come from, or "
+        "bring the files that are missing, and run again."
         if failed
         else f"Passed: all {len(rows)} expectations hold."
     )
@@ -87,20 +88,21 @@ _PAGE = """<!doctype html>
 body {{ font: 16px/1.5 system-ui, sans-serif; margin: 2rem auto; max-width: 70rem; padding: 0 1rem; }}
 table {{ border-collapse: collapse; width: 100%; }}
 th, td {{ text-align: left; vertical-align: top; padding: .35rem .6rem; border-bottom: 1px solid #d5dae1; }}
-td {{ overflow-wrap: anywhere; }}
+td:last-child {{ overflow-wrap: anywhere; min-width: 14rem; }}
+div {{ overflow-x: auto; }}
 tr.broken td:first-child {{ font-weight: 700; color: #9b1c1c; }}
 </style>
 </head>
 <body>
 <h1>May this drop be published?</h1>
 <p>{verdict}</p>
-<table>
+<div tabindex="0" role="region" aria-label="Expectations"><table>
 <thead><tr><th>Verdict</th><th>Table</th><th>Expectation</th><th>Rows that break it</th><th>Rows that may</th>
 <th>The first of them</th></tr></thead>
 <tbody>
 {body}
 </tbody>
-</table>
+</table></div>
 </body>
 </html>
 """

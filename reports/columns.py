@@ -38,7 +38,7 @@ VISITS: Columns = (
 CAUSES: Columns = (
     ("return_restriction_inwc", "Return restriction, in. w.c.", "signed"),
     ("supply_restriction_inwc", "Supply restriction", "signed"),
-    ("airflow_setting_inwc", "Airflow setting", "signed"),
+    ("airflow_setting_inwc", "Fan setting", "signed"),
     ("n_valid", "Valid visits", "count"),
 )
 FLEET: Columns = (

@@ -6,6 +6,8 @@ from reports import caps
 from reports.page import Page
 from reports.queries import Published, Row
 
+JUDGED = ("chronic", "uncertain", "upkeep", "within_rating")  # states of sites with visits enough
+
 
 def index_page(published: Published, publication: Row) -> str:
     """The finished page."""
@@ -18,6 +20,7 @@ def index_page(published: Published, publication: Row) -> str:
         publication=publication,
         headline=published.rows("headline").one,
         chronic=[row for row in states if row["fleet_state"] == "chronic"],
+        judged=any(row["fleet_state"] in JUDGED for row in states),
         changes=list(published.rows("changes")),
         training=published.rows("training_headline").one,
         fates=list(published.rows("visit_fates")),

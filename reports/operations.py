@@ -48,7 +48,7 @@ REASON_WORDS = {
     "towards it. See what the line says now, under Getting worse.",
     "too_few_visits": "too few valid like-new visits since the last work, so no level is judged.",
     "not_measured_lately": "judged, but not measured lately.",
-    "never_measured": "never measured.",
+    "never_measured": "no valid visit yet: never measured, or every visit was set aside.",
 }
 CHANGE_WORDS = {
     "as_found": "it stays as found",

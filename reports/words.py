@@ -130,8 +130,8 @@ def minute(value: datetime) -> str:
 
 
 def word(value: str) -> str:
-    """A key as words: static_tip becomes static tip."""
-    return value.replace("_", " ")
+    """A key as words: static_tip becomes static tip. The problem of the airflow setting goes by its name in SIDES."""
+    return SIDES[value] if value == "airflow_setting" else value.replace("_", " ")
 
 
 def several(value: float, noun: str) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from reports.charts.parts import BY_WIDTH, HUNDREDTHS, INWC, SIGNED, row_height, rows_of
+from reports.charts.parts import BY_WIDTH, HUNDREDTHS, INWC, SIGNED, SITE, row_height, rows_of
 from reports.queries import Result
 
 LINE = {"ticks": False, "domain": False, "labelColor": "var(--ink)", "labelLimit": 220}
@@ -17,12 +17,16 @@ def rising(result: Result) -> Any:
 
     Args: result: rows of getting_worse.sql; slopes in in. w.c. a year.
     """
-    base = alt.Chart(rows_of(result)).encode(
-        y=alt.Y(
-            "equipment_id:N",
-            title=None,
-            sort=alt.SortField("line_number"),
-            axis=alt.Axis(**LINE),
+    base = (
+        alt.Chart(rows_of(result))
+        .transform_calculate(site=SITE)
+        .encode(
+            y=alt.Y(
+                "equipment_id:N",
+                title=None,
+                sort=alt.SortField("line_number"),
+                axis=alt.Axis(**LINE),
+            )
         )
     )
     x = alt.X(
@@ -34,7 +38,7 @@ def rising(result: Result) -> Any:
     mark = base.mark_point(filled=True, size=90, shape="triangle-up", color="var(--ink)", opacity=1).encode(
         x=alt.X("slope_inwc_per_year:Q"),
         tooltip=[
-            alt.Tooltip("site_label:N", title="site"),
+            alt.Tooltip("site:N", title="site"),
             alt.Tooltip("equipment_id:N", title="unit"),
             alt.Tooltip("slope_inwc_per_year:Q", title=f"{INWC} a year", format=".3f"),
             alt.Tooltip("n_visits:Q", title="visits"),

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 
 from reports import palette
-from reports.charts.parts import BY_WIDTH, INWC, row_height, rows_of
+from reports.charts.parts import BY_WIDTH, INWC, SITE, TICKS, count_axis, row_height, rows_of
 from reports.queries import Result
 
 SHOWN = ("return", "supply", "airflow_setting", "upkeep", "none")
@@ -43,7 +43,9 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
         alt.Chart(rows_of(units))
         .transform_filter(chosen)
         .transform_calculate(
-            target="datum.equipment_id + '.' + datum.mode", order="datum.shown_as == 'none' ? 0 : 1"
+            target="datum.equipment_id + '.' + datum.mode",
+            order="datum.shown_as == 'none' ? 0 : 1",
+            site=SITE,
         )
         .mark_point(size=60, strokeWidth=1.6, cursor="pointer")
         .encode(
@@ -56,7 +58,7 @@ def fleet_picture(units: Result, ratings: Result) -> Any:
             shape=palette.side_shape("shown_as", SHOWN, title=None),
             opacity=alt.condition("datum.shown_as == 'none'", alt.value(0.55), alt.value(1)),
             tooltip=[
-                alt.Tooltip("site_label:N", title="site"),
+                alt.Tooltip("site:N", title="site"),
                 alt.Tooltip("equipment_id:N", title="unit"),
                 alt.Tooltip("mode:N", title="mode"),
                 alt.Tooltip("return_level_inwc:Q", title="return, in. w.c.", format=".2f"),
@@ -90,15 +92,17 @@ def axis_end(largest: float, least: float) -> float:
 
 
 def branches(result: Result) -> Any:
-    """Chronic units by branch and kind, the sides side by side in one bar.
+    """Chronic units by branch and kind, where there are any, the sides side by side in one bar.
 
     Args: result: rows of branches.sql; counts of units.
     """
     named = ("return", "supply", "airflow_setting")
     unnamed = any(row["n_chronic"] > sum(row[f"n_{side}"] for side in named) for row in result)
     sides = (*named, "none") if unnamed else named
+    most = max((row["n_chronic"] for row in result), default=0)
     return (
         alt.Chart(rows_of(result))
+        .transform_filter("datum.n_chronic > 0")
         .transform_calculate(
             **{
                 "return": "datum.n_return",
@@ -106,7 +110,7 @@ def branches(result: Result) -> Any:
                 "airflow_setting": "datum.n_airflow_setting",
                 "none": "datum.n_chronic - datum.n_return - datum.n_supply - datum.n_airflow_setting",
             },
-            line="datum.branch + ', ' + replace(datum.equipment_kind, '_', ' ')",
+            line="replace(datum.equipment_kind, '_', ' ') + ', ' + datum.branch",  # a long name is cut at its end
         )
         .transform_fold(list(sides), as_=["side", "units"])
         .transform_calculate(place="indexof(['return', 'supply', 'airflow_setting', 'none'], datum.side)")
@@ -116,9 +120,9 @@ def branches(result: Result) -> Any:
                 "line:N",
                 title=None,
                 sort=alt.SortField("n_chronic", "descending"),
-                axis=alt.Axis(ticks=False, domain=False, labelColor="var(--ink)", labelLimit=220),
+                axis=alt.Axis(ticks=False, domain=False, labelColor="var(--ink)", labelLimit=170),
             ),
-            x=alt.X("units:Q", title="chronic units (count)", axis=alt.Axis(tickMinStep=1, format="d")),
+            x=alt.X("units:Q", title="chronic units (count)", axis=count_axis(most, TICKS)),
             color=palette.side_colour("side", sides),
             order=alt.Order("place:Q"),
             tooltip=[
@@ -130,5 +134,5 @@ def branches(result: Result) -> Any:
                 alt.Tooltip("share_chronic:Q", title="chronic of judged", format=".0%"),
             ],
         )
-        .properties(width="container", height=row_height(len(result), 24))
+        .properties(width="container", height=row_height(sum(row["n_chronic"] > 0 for row in result), 24))
     )

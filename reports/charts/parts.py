@@ -10,8 +10,10 @@ import altair as alt
 from reports.queries import Result
 
 INWC = "in. w.c."
+SITE = "datum.site_label || datum.site_id"  # what a site goes by, as in parts.html.j2
 HUNDREDTHS = {"format": ".2f", "tickCount": 6, "tickMinStep": 0.01}  # no two ticks share a label
-BY_WIDTH = alt.ExprRef(expr="clamp(ceil(width / 70), 2, 7)")  # ticks along x: fewer where they have less room
+TICKS = "clamp(ceil(width / 70), 2, 7)"
+BY_WIDTH = alt.ExprRef(expr=TICKS)  # ticks along x: fewer where they have less room
 
 
 def rows_of(result: Result) -> alt.NamedData:
@@ -45,8 +47,13 @@ def day_x(field: str, title: str) -> alt.X:
         f"{field}:T",
         title=title,
         scale=alt.Scale(type="utc", padding=14),
-        axis=alt.Axis(tickCount=6, labelOverlap=True),
+        axis=alt.Axis(tickCount=6, labelOverlap=True, labelExpr=DAY),
     )
+
+
+def count_axis(most: float, ticks: str = "6") -> alt.Axis:
+    """An axis of counts that spans `most`: of few no more ticks than whole numbers, or two would share a label."""
+    return alt.Axis(format="d", tickMinStep=1, tickCount=alt.ExprRef(f"min({ticks}, {max(round(most), 1)})"))
 
 
 def share_axis(**more: object) -> alt.Axis:
@@ -59,6 +66,11 @@ def row_height(rows: int, each: int = 26, least: int = 2) -> int:
     return each * max(rows, least)
 
 
+# As much of the date as the tick stands for; each with its year, for labels beside it may be left out.
+DAY = (
+    "utchours(datum.value) > 0 ? '' : utcdate(datum.value) > 1 ? utcFormat(datum.value, '%Y-%m-%d')"
+    " : utcmonth(datum.value) > 0 ? utcFormat(datum.value, '%Y-%m') : utcFormat(datum.value, '%Y')"
+)
 PERCENT = "format(datum.value * 100, '.0f') + ' %'"
 SIGNED = {
     "labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')",

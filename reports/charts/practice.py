@@ -8,12 +8,13 @@ from typing import Any
 import altair as alt
 
 from reports import words
-from reports.charts.parts import BY_WIDTH, INWC, SIGNED, row_height, rows_of, share_axis
+from reports.charts.parts import INWC, SIGNED, TICKS, count_axis, row_height, rows_of, share_axis
 from reports.queries import Result
 
 NAMED = ("skips_zero", "zero_doubtful")
 STATES = {state: words.ZEROING_STATES[state] for state in (*NAMED, "zeroes")}
 FUNNEL_HEIGHT = 320  # px
+NAME_WIDTH = 120  # px: of a longer name the beginning
 # Where a name may stand beside its mark: align, baseline, and how far off in px.
 NAME_PLACES = {
     "right": ("left", "middle", 9, 0),
@@ -29,10 +30,11 @@ def funnel(technicians: Result) -> Any:
     Args: technicians: rows of zeroing_funnel.sql; rates as shares of visits.
     """
     data = rows_of(technicians)
+    counts = [row["n_visits"] for row in technicians]
     x = alt.X(
         "n_visits:Q",
         title="visits of a technician (count)",
-        axis=alt.Axis(format="d", tickCount=BY_WIDTH, tickMinStep=1),
+        axis=count_axis(max(counts, default=0) - min(counts, default=0), TICKS),
     )
     y = alt.Y(
         "skip_rate:Q",
@@ -101,7 +103,7 @@ def funnel(technicians: Result) -> Any:
     names = [
         alt.Chart(data)
         .transform_filter(f"indexof({json.dumps(named)}, datum.technician_id) >= 0")
-        .mark_text(align=align, baseline=baseline, dx=dx, dy=dy, fontSize=11, **look)
+        .mark_text(align=align, baseline=baseline, dx=dx, dy=dy, fontSize=11, limit=NAME_WIDTH, **look)
         .encode(x=alt.X("n_visits:Q"), y=alt.Y("skip_rate:Q"), text=alt.Text("technician_id:N"))
         for look in (halo, {})
         for place, (align, baseline, dx, dy) in NAME_PLACES.items()
@@ -127,7 +129,7 @@ def name_places(technicians: Result, width: float = 360.0) -> dict[str, str]:
     taken = [(x - 5, y - 5, x + 5, y + 5) for x, y in at.values()]
     places = {}
     for who, (x, y) in at.items():
-        long = 6.5 * len(who)
+        long = min(6.5 * len(who), NAME_WIDTH)
         boxes = {
             "right": (x + 8, y - 6, x + 9 + long, y + 6),
             "left": (x - 9 - long, y - 6, x - 8, y + 6),

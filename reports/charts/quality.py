@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 
 from reports import words
-from reports.charts.parts import row_height, rows_of, share_axis
+from reports.charts.parts import count_axis, row_height, rows_of, share_axis
 from reports.queries import Result
 
 FATE_FILLS = ("var(--hair)", "url(#h-repaired)", "url(#h-worn)", "var(--ink)")  # in the order of words.FATES
@@ -19,6 +19,7 @@ def fates(by_month: Result) -> Any:
     Args: by_month: rows of fates_by_month.sql.
     """
     order = list(words.FATES)
+    most = max((row["n_in_month"] for row in by_month), default=0)
     return (
         alt.Chart(rows_of(by_month))
         .transform_calculate(place=f"indexof({order}, datum.fate)")
@@ -27,7 +28,7 @@ def fates(by_month: Result) -> Any:
             x=alt.X(
                 "visit_month:O", title="month of the visit", axis=alt.Axis(labelAngle=-90, labelOverlap=True)
             ),
-            y=alt.Y("n_visits:Q", title="visits (count)", axis=alt.Axis(format="d", tickMinStep=1)),
+            y=alt.Y("n_visits:Q", title="visits (count)", axis=count_axis(most)),
             fill=alt.Fill(
                 "fate:N",
                 title=None,

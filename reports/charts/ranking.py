@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 
 from reports import palette
-from reports.charts.parts import inwc_x, rows_of
+from reports.charts.parts import SITE, inwc_x, rows_of
 from reports.queries import Result
 
 SIDES = ("return", "supply", "airflow_setting", "none")
@@ -20,13 +20,14 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
 
     Args: ranked: rows of ranked.sql. Pressures in in. w.c.
     """
-    name = "datum.rank + '.\u2002\u2068' + (datum.site_label || datum.site_id) + '\u2069, ' + datum.mode"
+    name = f"datum.rank + '.\u2002\u2068' + ({SITE}) + '\u2069, ' + datum.mode"
     base = (
         alt.Chart(rows_of(ranked))
         .transform_filter(f"datum.line_number <= {how_many}")
         .transform_calculate(
             line=f"{name} + (isValid(datum.other_rank) ? '; ' + datum.other_mode + ' too' : '')",
             target="datum.equipment_id + '.' + datum.mode",
+            site=SITE,
         )
     )
     seen = {row["problem_side"] for row in ranked if row["line_number"] <= how_many}
@@ -35,7 +36,7 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
     y = alt.Y("line_number:O", title=None, axis=None, bandPosition=0.68)
     tooltip = [
         alt.Tooltip("rank:Q", title="rank"),
-        alt.Tooltip("site_label:N", title="site"),
+        alt.Tooltip("site:N", title="site"),
         alt.Tooltip("level_inwc:Q", title="level, in. w.c.", format=".2f"),
         alt.Tooltip("level_lo_inwc:Q", title="at least (95 %)", format=".2f"),
         alt.Tooltip("level_hi_inwc:Q", title="at most (95 %)", format=".2f"),
@@ -44,7 +45,7 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
         alt.Tooltip("check_first:N", title="check first"),
     ]
     other_tooltip = [
-        alt.Tooltip("site_label:N", title="site"),
+        alt.Tooltip("site:N", title="site"),
         alt.Tooltip("other_mode:N", title="other mode"),
         alt.Tooltip("other_level_inwc:Q", title="level, in. w.c.", format=".2f"),
         alt.Tooltip("other_state:N", title="state"),
@@ -62,7 +63,7 @@ def first_ranked(ranked: Result, how_many: int = 10) -> Any:
         x=alt.X("rated_tesp_inwc:Q"), y=y
     )
     other = (
-        base.transform_filter("isValid(datum.other_level_inwc)")
+        base.transform_filter("isValid(datum.other_level_inwc) && datum.other_state != 'too_few_visits'")
         .mark_point(size=60, strokeWidth=1.5, stroke="var(--ink)", fill="var(--paper)", opacity=1)
         .encode(x=alt.X("other_level_inwc:Q"), y=y, tooltip=other_tooltip)
     )

@@ -87,7 +87,7 @@ function refreshLists() {
       button.textContent = open.has(section) ? button.dataset.less : button.dataset.says;
     }
   }
-  if (saying) saying.textContent = filtered ? `${shownRows} listed units match. A list holds the first of the fleet and of each branch; the search below reaches further.` : unfiltered;
+  if (saying) saying.textContent = filtered ? `${shownRows} listed ${shownRows === 1 ? "unit matches" : "units match"}. A list holds the first of the fleet and of each branch; the search below reaches further.` : unfiltered;
   const picture = views.fleet_picture;
   if (picture) {
     Object.entries(want).forEach(([name, value]) => picture.signal(name, value));
@@ -106,6 +106,8 @@ for (const button of document.querySelectorAll("button[data-more]")) {
 
 // Search over the compact list.
 const input = document.getElementById("find");
+// As it is typed at a shell: in quotes, where it holds more than letters, digits and plain signs.
+const typed = (text) => (/^\w[\w.-]*$/.test(text) ? text : `'${text.replaceAll("'", "'\\''")}'`);
 function search() {
   if (!input) return;
   const list = document.getElementById("found");
@@ -124,7 +126,7 @@ function search() {
     const level = row.level_inwc === null ? "no level" : `level ${shown(row.level_inwc, "inwc")}, rated ${shown(row.rated_tesp_inwc, "inwc")}`;
     line.append(name, make("span", `${row.site_id}, ${row.branch}`, "quiet"),
       make("span", `${shown(row.equipment_kind, "word")} ${row.equipment_id}, ${row.mode}: ${shown(row.static_state, "word")}${side}; ${level}`));
-    if (!sheet) line.append(make("code", `fleet-static report DIR --site ${row.site_id}`, "quiet small"));
+    if (!sheet) line.append(make("code", `fleet-static report DIR --site ${typed(row.site_id)}`, "quiet small"));
     return line;
   });
   const told = hits.length > 25 ? `The first 25 of ${hits.length}.` : hits.length ? "" : "Nothing found in this list.";

@@ -29,7 +29,7 @@ const formats = {
   chance: (v) => (v > 0.99 ? ">99 %" : v < 0.01 ? "<1 %" : fixed(100 * v, 0) + " %"),
   q: (v) => (v < 0.001 ? "<0.001" : fixed(v, 3)),
   day: (v) => String(v).slice(0, 10),
-  word: (v) => String(v).replaceAll("_", " "),
+  word: (v) => (v === "airflow_setting" ? "fan setting" : String(v).replaceAll("_", " ")),
   text: (v) => String(v),
 };
 const numbers = new Set(["inwc", "inwc3", "signed", "signed3", "count", "share", "chance", "q"]);
@@ -87,7 +87,7 @@ async function draw(name) {
   const { view } = await vegaEmbed(holder, spec, {
     formatLocale: { decimal: ".", thousands: ",", grouping: [3], currency: ["", ""], minus: "-" },
     renderer: "svg", actions: false, ast: true, logLevel: 1, mode: "vega-lite", defaultStyle: false,
-    tooltip: { theme: "custom", disableDefaultStyle: true, sanitize: escaped },
+    tooltip: { theme: "custom", disableDefaultStyle: true, sanitize: escaped, formatTooltip: tip },
   });
   // The label on the holder speaks for the picture; the table behind it holds the figures.
   holder.querySelector("svg")?.setAttribute("aria-hidden", "true");
@@ -96,6 +96,14 @@ async function draw(name) {
 }
 function escaped(value) {
   return String(value).slice(0, 300).replace(/[&<>"']/g, (c) => "&#" + c.charCodeAt(0) + ";");
+}
+// What a mark tells: no line for what is not known, and the words of a list as words.
+const listed = new Set(["state", "problem", "work", "kind", "became of", "consequence"]);
+function tip(told, clean) {
+  const known = Object.entries(told).filter(([, value]) => ![null, "", "null"].includes(value));
+  const lines = known.map(([key, value]) => [key, listed.has(key) ? shown(value, "word") : value]);
+  const rows = lines.map(([key, value]) => `<tr><td class="key">${clean(key)}</td><td class="value">${clean(value)}</td></tr>`);
+  return `<table><tbody>${rows.join("")}</tbody></table>`;
 }
 let openUnit = () => {};
 const drawn = Promise.all(Object.keys(payload.charts).map(draw)).then(() => {

@@ -247,3 +247,72 @@ def test_every_check_says_what_follows_from_it(folder: Path, visit: Visit) -> No
     ]
     assert len(wanted) > 3
     assert told == wanted
+
+
+@pytest.mark.parametrize(("visits", "technicians"), [(2, 1), (3, 2)])
+def test_a_count_is_told_in_whole_numbers_each_once(
+    visits: int, technicians: int, tmp_path: Path, visit: Visit
+) -> None:
+    file = write_published(
+        tmp_path / "fleet.duckdb", sites=12, visits=visits, technicians=technicians, hostile=False
+    )
+    draw(file, tmp_path / "reports")
+    for name in PAGES[1:]:
+        page = visit(tmp_path / "reports" / f"{name}.html")
+        for chart in charts_of(page):
+            axes = page.evaluate(LABELS, chart)
+            counts = [labels for labels in axes if all(re.fullmatch(r"[\d,]+", label) for label in labels)]
+            assert [labels for labels in counts if len(labels) != len(set(labels))] == [], chart
+
+
+def test_each_day_along_an_axis_has_its_year(folder: Path, visit: Visit) -> None:
+    page = visit(folder / "sites" / "S0000.html", width=390)
+    days = [
+        labels for labels in page.evaluate(LABELS, "totals_0") if not any("." in label for label in labels)
+    ]
+    assert days
+    assert [d for labels in days for d in labels if d and not re.fullmatch(r"\d{4}(-\d\d){0,2}", d)] == []
+
+
+def test_a_level_that_is_not_judged_is_not_drawn_beside_one_that_is(tmp_path: Path, visit: Visit) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
+    with duckdb.connect(str(file)) as con:
+        con.execute("UPDATE site_priority SET other_level_inwc = 0.9, other_state = 'too_few_visits'")
+    draw(file, tmp_path / "reports")
+    rows = "rowsOf('ranked').filter(r => r.line_number <= 10).length"
+    page = visit(tmp_path / "reports" / "operations.html")
+    marks = page.locator(
+        "#plot-first_ten .mark-symbol.role-mark path[stroke='var(--ink)'][fill='var(--paper)']"
+    )
+    assert page.evaluate(rows) > 5
+    assert marks.count() == 0
+
+
+def test_a_long_name_does_not_push_the_funnel_aside(tmp_path: Path, visit: Visit) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
+    with duckdb.connect(str(file)) as con:
+        con.execute("UPDATE technician_zeroing SET technician_id = technician_id || repeat('Z', 80)")
+    draw(file, tmp_path / "reports")
+    page = visit(tmp_path / "reports" / "training.html", width=1400)
+    assert page.locator("#plot-funnel .mark-text.role-mark text").count() > 0
+    assert page.evaluate(CUT, "funnel") == []
+
+
+def test_a_branch_without_chronic_units_has_no_bar(tmp_path: Path, visit: Visit) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
+    with duckdb.connect(str(file)) as con:
+        con.execute("UPDATE site_static SET static_state = 'within_rating' WHERE branch = 'Millrace'")
+    draw(file, tmp_path / "reports")
+    page = visit(tmp_path / "reports" / "operations.html")
+    (lines,) = (labels for labels in page.evaluate(LABELS, "branches") if not labels[0].isdigit())
+    assert lines
+    assert not any("Millrace" in line for line in lines)
+    assert "Millrace" in page.evaluate("rowsOf('branches').map(r => r.branch)")
+
+
+def test_tables_that_scroll_are_reached_by_the_keyboard(folder: Path, visit: Visit) -> None:
+    for name in PAGES:
+        page = visit(folder / f"{name}.html")
+        assert (
+            page.evaluate("[...document.querySelectorAll('.scroll')].filter(e => e.tabIndex < 0).length") == 0
+        )

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
+import duckdb
 import pytest
 from playwright.sync_api import Page, expect
+
+from reports import draw
+from tests.reports.published import write_published
 
 pytestmark = pytest.mark.browser
 Visit = Callable[..., Page]
@@ -285,3 +290,30 @@ def test_show_all_shows_each_unit_once(page: Page) -> None:
     shown = page.locator("section[aria-labelledby=l-return] tbody:visible")
     units = shown.evaluate_all("bodies => bodies.map(b => b.dataset.equipment)")
     assert len(units) == len(set(units)) > 8
+
+
+TOLD = """() => Object.values(views).flatMap((view) => {
+  const told = [];
+  const walk = (item) => {
+    if (item.tooltip) told.push(tip(item.tooltip, String));
+    (item.items ?? []).forEach(walk);
+  };
+  walk(view.scenegraph().root);
+  return told;
+})"""
+
+
+@pytest.mark.parametrize("name", ["operations", "data_quality", "training"])
+def test_a_mark_tells_words_and_nothing_that_is_not_known(name: str, tmp_path: Path, visit: Visit) -> None:
+    """No key of a list where the page has a word for it, no line without a value, a site without a name by its id."""
+    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
+    with duckdb.connect(str(file)) as con:
+        con.execute("UPDATE site SET site_label = NULL")
+        con.execute("UPDATE site_priority SET site_label = NULL, check_first = NULL WHERE rank % 2 = 0")
+    draw(file, tmp_path / "reports")
+    told = visit(tmp_path / "reports" / f"{name}.html").evaluate(TOLD)
+    cells = [cell for one in told for cell in re.findall(r'class="value">([^<]*)<', one)]
+    assert len(cells) > 50
+    assert {cell for cell in cells if not cell or cell == "null"} == set()
+    assert {cell for cell in cells if re.fullmatch(r"[a-z]+(_[a-z]+)+", cell)} == set()
+    assert name != "operations" or {"S0000", "S0001"} & set(cells)

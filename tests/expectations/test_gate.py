@@ -200,7 +200,7 @@ def test_the_page_shows_what_broke_first_and_escapes_what_a_drop_may_hold() -> N
         },
     ]
     page = gate_page(rows)
-    assert "Refused: 1 of 2 expectations are broken." in page
+    assert "Refused: 1 of 2 expectations is broken." in page
     assert "<script" not in page
     assert "&lt;/td&gt;&lt;script&gt;alert(&#x27;{x}&#x27;)&lt;/script&gt;" in page
     assert page.index("b &lt;= c") < page.index("<td>a</td>")
