@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import duckdb
+
 from pipeline.change import last_publication
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
@@ -102,9 +104,12 @@ def say_since(warehouse: Warehouse, order: RunOrder) -> None:
     with last_publication(warehouse, order.published_file) as is_there:
         if not is_there or not warehouse.relations("former").keys() >= {"rejected_row", "publication"}:
             return
-        then = warehouse.scalar("SELECT today FROM former.publication")
-        fallen = warehouse.con.sql(OTHERWISE.format(those=NOW, but=BEFORE)).fetchall()
-        risen = warehouse.con.sql(OTHERWISE.format(those=BEFORE, but=NOW)).fetchall()
+        try:
+            then = warehouse.scalar("SELECT today FROM former.publication")
+            fallen = warehouse.con.sql(OTHERWISE.format(those=NOW, but=BEFORE)).fetchall()
+            risen = warehouse.con.sql(OTHERWISE.format(those=BEFORE, but=NOW)).fetchall()
+        except duckdb.Error:  # damaged, or of a version that wrote it otherwise: it is about to be replaced
+            return
     if then is not None and then > order.today:
         say(
             f"--today {order.today} lies before the reference day of the last publication, {then}: visits after "

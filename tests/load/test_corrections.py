@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import duckdb
 import pytest
 
 from tests.load.drops import SOUND, Files, Store, write_drop
@@ -299,6 +300,18 @@ def test_rows_of_earlier_files_that_fall_or_rise_are_said(tmp_path: Path) -> Non
     back = {"equipment_3.csv": f"{header}\nE1,S1,furnace,0.5\n"}
     store.run(write_drop(tmp_path / "back", back))
     assert "visits.csv:2: rejected before, loaded now" in store.said
+
+
+def test_a_publication_of_another_shape_is_not_compared_with(tmp_path: Path) -> None:
+    """It is about to be replaced; what cannot be told from it stops no run."""
+    store = Store(tmp_path / "into")
+    drop = write_drop(tmp_path / "drop", dict(SOUND))
+    store.run(drop)
+    _publish(store, "2026-11-02")
+    with duckdb.connect(str(store.into / "fleet.duckdb")) as con:
+        con.execute("ALTER TABLE rejected_row DROP COLUMN line_number")
+    store.run(drop)
+    assert not any("--today" in line for line in store.said)
 
 
 def test_an_earlier_reference_day_is_said(tmp_path: Path) -> None:
