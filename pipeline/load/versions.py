@@ -9,13 +9,27 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, NamedTuple
 
 from pipeline.load.copying import PIECE, Copy
 from pipeline.load.files import InputFile, natural_key
 from pipeline.load.kept import drops_folder
 from pipeline.warehouse import Warehouse
 
-Place = tuple[int, str]
+
+class _Load(NamedTuple):
+    """A load of a file of the name in question."""
+
+    load_id: int
+    folder: str
+    sha256: str
+    mapping: str
+    size: int  # bytes
+    kept: str
+
+    @property
+    def place(self) -> tuple[Any, int]:
+        return natural_key(self.folder), self.load_id
 
 
 @dataclass(frozen=True)
@@ -40,24 +54,25 @@ def judge(
     """Compare a file with what was loaded under its name. `fingerprint` is that of the mapping; `is_last`: the run
     brings no other file of its name and folder after it.
     """
-    named = warehouse.con.execute(
-        "SELECT load_id, folder, file_sha256, mapping_sha256 FROM load_file WHERE file = ? AND table_name = ?",
-        [file.name, file.table],
-    ).fetchall()
-    same = [load for load in named if load[2] == copy.sha256]
-    places = [load[:2] for load in same if load[3] == fingerprint]
-    returns = bool(places) and is_last and _came_between(places, [load[:2] for load in named], file.folder)
-    if places and not returns:
+    named = [
+        _Load(*row)
+        for row in warehouse.con.execute(
+            "SELECT load_id, folder, file_sha256, mapping_sha256, file_bytes, kept FROM load_file "
+            "WHERE file = ? AND table_name = ?",
+            [file.name, file.table],
+        ).fetchall()
+    ]
+    same = [load for load in named if load.sha256 == copy.sha256]
+    read_so = [load for load in same if load.mapping == fingerprint]
+    returns = bool(read_so) and is_last and _came_between(read_so, named, file.folder)
+    if read_so and not returns:
         return Verdict(skip="loaded before")
-    replaced = [load[0] for load in same]
+    replaced = [load.load_id for load in same]
     if file.packed or file.parquet:
         return Verdict(drop=tuple(replaced), returns=returns)
-    others = warehouse.con.execute(
-        "SELECT load_id, file_sha256, file_bytes, kept FROM load_file "
-        "WHERE file = ? AND folder = ? AND table_name = ? AND file_sha256 <> ?",
-        [file.name, file.folder, file.table, copy.sha256],
-    ).fetchall()
-    for load_id, sha256, size, kept in others:
+    for load_id, folder, sha256, _, size, kept in named:
+        if folder != file.folder or sha256 == copy.sha256:
+            continue
         if size < copy.size and _half_written(copy.path, size, sha256):
             replaced.append(load_id)
         if size > copy.size and _half_written(drops_folder(into) / kept, copy.size, copy.sha256):
@@ -65,15 +80,12 @@ def judge(
     return Verdict(drop=tuple(replaced), returns=returns)
 
 
-def _came_between(same: list[Place], named: list[Place], folder: str) -> bool:
-    """Do files of one name, given as load and folder, stand behind all that are the `same`, yet before one in `folder`
-    that came now? They are ordered by folder, then by load (`resolve.rank_files`).
+def _came_between(same: list[_Load], named: list[_Load], folder: str) -> bool:
+    """Do loads of files of one name stand behind all that are the `same`, yet before one in `folder` that came now?
+    They are ordered by folder, then by load (`resolve.rank_files`).
     """
-    latest = max((natural_key(of), load_id) for load_id, of in same)
-    return any(
-        latest < (natural_key(of), load_id) and natural_key(of) <= natural_key(folder)
-        for load_id, of in named
-    )
+    latest = max(load.place for load in same)
+    return any(load.place > latest and natural_key(load.folder) <= natural_key(folder) for load in named)
 
 
 def _half_written(whole: Path, size: int, sha256: str) -> bool:
