@@ -232,7 +232,7 @@ def add_macros(warehouse: Warehouse, there: bool) -> None:
     warehouse.execute("USE published")
     try:
         if not there:
-            warehouse.add_macros()
+            warehouse.add_macros(over_others=False)
         with warehouse.transaction():
             for statement in macro_comments():
                 warehouse.execute(statement)

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import copy
 import fcntl
+import hashlib
 import os
 import re
 import socket
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +35,8 @@ UNION ALL
 SELECT view_name, comment FROM duckdb_views()
 WHERE database_name = 'fleet' AND schema_name = 'main' AND NOT internal
 """
+# In a work file: of which macros it holds those. Looking for them, and making them again, takes a tenth of a second.
+MACROS_AS_OF = "staging.macros_as_of"
 TEMPORARY = re.compile(r"\bTEMP(?:ORARY)?\s+(TABLE|VIEW)\b", re.IGNORECASE)
 
 
@@ -51,6 +55,13 @@ def differing(one: str, other: str) -> str:
     return f"(({one}) EXCEPT ({other})) UNION ALL (({other}) EXCEPT ({one}))"
 
 
+@cache
+def macros_sha256() -> str:
+    """Changes with every sign of `sql/macros/`."""
+    texts = (file.read_bytes() for file in sorted((SQL_DIR / "macros").glob("*.sql")))
+    return hashlib.sha256(b"\0".join(texts)).hexdigest()
+
+
 class Warehouse:
     """One read-write connection to a work file, with settings as variables, macros and functions loaded."""
 
@@ -61,11 +72,12 @@ class Warehouse:
         self._makes_elsewhere = False  # are tables made in another database than the work file's?
         self.con = self._open()
 
-    def _open(self, again: bool = False) -> duckdb.DuckDBPyConnection:
+    def _open(self) -> duckdb.DuckDBPyConnection:
         from pipeline import functions  # brings scipy, which a reader of a publication does without
 
         make_polars_ready()
 
+        is_new = str(self.path) == ":memory:" or not Path(self.path).exists()
         con = duckdb.connect(str(self.path))
         con.execute("SET preserve_insertion_order = true")
         con.execute("SET enable_progress_bar = false")
@@ -74,8 +86,8 @@ class Warehouse:
         _bound_memory(con, self.settings["memory_limit_gb"])
         functions.register(con)
         self._begin_session(con)
-        if not again or not self._macros():
-            self.add_macros()
+        if is_new or not self.holds_macros():
+            self.add_macros(over_others=not is_new)
         return con
 
     def _begin_session(self, con: duckdb.DuckDBPyConnection) -> None:
@@ -105,10 +117,27 @@ class Warehouse:
             "AND function_type IN ('macro', 'table_macro')"
         ).fetchall()
 
-    def add_macros(self) -> None:
-        """Put the macros of `sql/macros/`, and no others, into the database in use; one commit, not one a file."""
+    def holds_macros(self) -> bool:
+        """Does the work file say that it holds the macros of `sql/macros/` as they are now?"""
+        try:
+            return self.con.sql(f"SELECT sha256 FROM {MACROS_AS_OF}").fetchall() == [(macros_sha256(),)]
+        except duckdb.Error:
+            return False
+
+    def say_macros(self) -> None:
+        """Write down that the work file holds the macros as they are now: opening it again need not make them."""
+        if not self.holds_macros():
+            self.execute(
+                f"CREATE OR REPLACE TABLE {MACROS_AS_OF} AS SELECT {literal(macros_sha256())} AS sha256"
+            )
+
+    def add_macros(self, over_others: bool = True) -> None:
+        """Put the macros of `sql/macros/`, and no others, into the database in use; one commit, not one a file.
+
+        `over_others`: it may hold some already.
+        """
         with self.transaction():
-            for kind, name in self._macros():
+            for kind, name in self._macros() if over_others else ():
                 self.execute(f'DROP {kind} "{name}"')
             for file in sorted((SQL_DIR / "macros").glob("*.sql")):
                 said = f"macros/{file.name}"
@@ -248,7 +277,7 @@ class Warehouse:
         try:
             yield
         finally:
-            self._open(again=True)
+            self._open()
 
     def close(self) -> None:
         """Write everything to the file and close it."""

@@ -10,11 +10,11 @@ import hashlib
 from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.kept import FORMAT
 from pipeline.load.reader import staged_columns
-from pipeline.warehouse import SQL_DIR, Warehouse
+from pipeline.warehouse import MACROS_AS_OF, SQL_DIR, Warehouse
 
 ROW_GROUP = 122_880  # rows; DuckDB's own size
 # Beside the staged tables.
-KEPT = {"load_file", "refused_row", "row_line", "text_mark", "load_format", "check_run"}
+KEPT = {"load_file", "refused_row", "row_line", "text_mark", "load_format", "check_run", MACROS_AS_OF}
 RARELY_THE_SAME = ("visit_id", "site_id", "equipment_id", "work_id")
 SPLINTERS = 50  # row groups beyond those that are needed, until they are merged
 
@@ -32,6 +32,7 @@ def prepare(warehouse: Warehouse, keep_computed: bool = False) -> None:
             dropped = warehouse.drop_all_but(kept)
     warehouse.run("load/shown.sql")
     warehouse.run("load/schema.sql")
+    warehouse.say_macros()
     for table in TABLES:
         columns = ", ".join(f"{name} {kind}{_packing(name, kind)}" for name, kind in staged_columns(table))
         warehouse.execute(f"CREATE TABLE IF NOT EXISTS {table.staged} ({columns})")

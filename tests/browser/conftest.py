@@ -61,19 +61,40 @@ def visit(browser: Browser) -> Iterator[Callable[..., Page]]:
     complaints: list[str] = []
 
     def open_page(path: Path, width: int = 1280, scheme: str = "light") -> Page:
-        page = browser.new_page(viewport={"width": width, "height": 860}, color_scheme=scheme)  # type: ignore[arg-type]
-        page.on("console", lambda message: complaints.append(f"console: {message.text}"))
-        page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
-        page.on(
-            "request",
-            lambda r: None if r.url.startswith("file:") else complaints.append(f"asked for {r.url}"),
-        )
-        page.goto(path.as_uri())
-        page.wait_for_function("document.documentElement.dataset.drawn === 'true'", timeout=60_000)
-        opened.append(page)
-        return page
+        opened.append(_open(browser, path, width, scheme, complaints))
+        return opened[-1]
 
     yield open_page
     for page in opened:
         page.close()
     assert complaints == []
+
+
+@pytest.fixture(scope="module")
+def look(browser: Browser) -> Iterator[Callable[..., Page]]:
+    """Likewise, for tests that only look at a page of a module's: it stays open for the next one."""
+    opened: dict[tuple[Path, int], Page] = {}
+
+    def open_page(path: Path, width: int = 1400) -> Page:
+        if (path, width) not in opened:
+            complaints: list[str] = []
+            opened[path, width] = _open(browser, path, width, "light", complaints)
+            assert complaints == []
+        return opened[path, width]
+
+    yield open_page
+    for page in opened.values():
+        page.close()
+
+
+def _open(browser: Browser, path: Path, width: int, scheme: str, complaints: list[str]) -> Page:
+    page = browser.new_page(viewport={"width": width, "height": 860}, color_scheme=scheme)  # type: ignore[arg-type]
+    page.on("console", lambda message: complaints.append(f"console: {message.text}"))
+    page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
+    page.on(
+        "request",
+        lambda r: None if r.url.startswith("file:") else complaints.append(f"asked for {r.url}"),
+    )
+    page.goto(path.as_uri())
+    page.wait_for_function("document.documentElement.dataset.drawn === 'true'", timeout=60_000)
+    return page

@@ -19,8 +19,8 @@ Visit = Callable[..., Page]
 
 
 @pytest.mark.parametrize("name", [*PAGES, "sites/S0000"])
-def test_page_opens_and_draws_every_chart(name: str, folder: Path, visit: Visit) -> None:
-    page = visit(folder / f"{name}.html")
+def test_page_opens_and_draws_every_chart(name: str, folder: Path, look: Visit) -> None:
+    page = look(folder / f"{name}.html")
     assert page.evaluate("window.hacked") is None
     for chart in page.evaluate("Object.keys(payload.charts)"):
         marks = page.locator(f"#plot-{chart} svg .mark-symbol path, #plot-{chart} svg .mark-rect path")
@@ -196,16 +196,16 @@ def charts_of(page: Page) -> list[str]:
 
 @pytest.mark.parametrize("name", [*PAGES, "sites/S0000"])
 @pytest.mark.parametrize("width", [390, 1400])
-def test_no_word_of_a_chart_is_cut(name: str, width: int, folder: Path, visit: Visit) -> None:
-    page = visit(folder / f"{name}.html", width=width)
+def test_no_word_of_a_chart_is_cut(name: str, width: int, folder: Path, look: Visit) -> None:
+    page = look(folder / f"{name}.html", width=width)
     for chart in charts_of(page):
         assert page.evaluate(CUT, chart) == [], chart
 
 
 @pytest.mark.parametrize("name", PAGES[1:])
 @pytest.mark.parametrize("width", [390, 1400])
-def test_no_two_labels_of_an_axis_are_the_same(name: str, width: int, folder: Path, visit: Visit) -> None:
-    page = visit(folder / f"{name}.html", width=width)
+def test_no_two_labels_of_an_axis_are_the_same(name: str, width: int, folder: Path, look: Visit) -> None:
+    page = look(folder / f"{name}.html", width=width)
     for chart in charts_of(page):
         axes = page.evaluate(LABELS, chart)
         figures = [[label for label in labels if re.match(r"[+-]?\d+\.\d", label)] for labels in axes]
@@ -213,8 +213,8 @@ def test_no_two_labels_of_an_axis_are_the_same(name: str, width: int, folder: Pa
 
 
 @pytest.mark.parametrize("width", [390, 1400])
-def test_figures_in_a_grid_do_not_overprint_each_other(width: int, folder: Path, visit: Visit) -> None:
-    page = visit(folder / "data_quality.html", width=width)
+def test_figures_in_a_grid_do_not_overprint_each_other(width: int, folder: Path, look: Visit) -> None:
+    page = look(folder / "data_quality.html", width=width)
     grids = [chart for chart in charts_of(page) if chart.startswith("grid_")]
     assert len(grids) == 4
     assert [chart for chart in grids if page.evaluate(OVERPRINTED, chart)] == []
@@ -222,13 +222,13 @@ def test_figures_in_a_grid_do_not_overprint_each_other(width: int, folder: Path,
     assert (month.count() > 0) == (width == 1400)
 
 
-def test_the_fleet_picture_has_figures_along_both_axes(folder: Path, visit: Visit) -> None:
-    along_x, along_y = visit(folder / "operations.html").evaluate(LABELS, "fleet_picture")
+def test_the_fleet_picture_has_figures_along_both_axes(folder: Path, look: Visit) -> None:
+    along_x, along_y = look(folder / "operations.html").evaluate(LABELS, "fleet_picture")
     assert min(len(along_x), len(along_y)) > 3
 
 
-def test_every_check_says_what_follows_from_it(folder: Path, visit: Visit) -> None:
-    page = visit(folder / "data_quality.html")
+def test_every_check_says_what_follows_from_it(folder: Path, look: Visit) -> None:
+    page = look(folder / "data_quality.html")
     texts = "[...document.querySelectorAll('#plot-checks .mark-text.role-mark text')]"
     from_top = "(a, b) => a.getBoundingClientRect().top - b.getBoundingClientRect().top"
     told = page.evaluate(f"{texts}.sort({from_top}).map(t => t.textContent)")
@@ -265,8 +265,8 @@ def test_a_count_is_told_in_whole_numbers_each_once(
             assert [labels for labels in counts if len(labels) != len(set(labels))] == [], chart
 
 
-def test_each_day_along_an_axis_has_its_year(folder: Path, visit: Visit) -> None:
-    page = visit(folder / "sites" / "S0000.html", width=390)
+def test_each_day_along_an_axis_has_its_year(folder: Path, look: Visit) -> None:
+    page = look(folder / "sites" / "S0000.html", width=390)
     days = [
         labels for labels in page.evaluate(LABELS, "totals_0") if not any("." in label for label in labels)
     ]
@@ -310,9 +310,9 @@ def test_a_branch_without_chronic_units_has_no_bar(tmp_path: Path, visit: Visit)
     assert "Millrace" in page.evaluate("rowsOf('branches').map(r => r.branch)")
 
 
-def test_tables_that_scroll_are_reached_by_the_keyboard(folder: Path, visit: Visit) -> None:
+def test_tables_that_scroll_are_reached_by_the_keyboard(folder: Path, look: Visit) -> None:
     for name in PAGES:
-        page = visit(folder / f"{name}.html")
+        page = look(folder / f"{name}.html")
         assert (
             page.evaluate("[...document.querySelectorAll('.scroll')].filter(e => e.tabIndex < 0).length") == 0
         )

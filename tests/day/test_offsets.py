@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from tests.conftest import query_of
+from tests.conftest import NIGHTLY, query_of
 from tests.day.test_day import SETTINGS as OF_DAYS
 from tests.day.test_day import WHOLE, Fleet, is_part, run, wide_steps
 from tests.day.test_day import made as made_without
@@ -83,9 +83,8 @@ def fitted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     [
         (in_october, True),
         (in_august, False),
-        (corrected, False),
-        (gauge_calibrated, False),
         (unit_at_another_site, False),
+        *([(corrected, False), (gauge_calibrated, False)] if NIGHTLY else []),
     ],
     ids=lambda value: getattr(value, "__name__", ""),
 )

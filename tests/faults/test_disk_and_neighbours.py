@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import NIGHTLY
 from tests.faults.child import Job
 from tests.faults.conftest import FIRST, Before, Faults, content, difference
 
@@ -27,7 +28,7 @@ def _refused(faults: Faults, before: Before, into: Path, job: Job) -> str:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("largest", [200_000, 3 * MEGABYTE, 6 * MEGABYTE])
+@pytest.mark.parametrize("largest", [200_000, 3 * MEGABYTE, 6 * MEGABYTE] if NIGHTLY else [3 * MEGABYTE])
 def test_a_write_that_fails(faults: Faults, before: Before, largest: int) -> None:
     """A limit on the size of files stands in for a quota: the work file, its log or the publication cannot grow."""
     into = faults.place(f"limit {largest}")
@@ -51,7 +52,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("free", [0, 1, 8])
+@pytest.mark.parametrize("free", [0, 1, 8] if NIGHTLY else [1])
 def test_a_full_disk(faults: Faults, before: Before, small_disk: Path, free: int) -> None:
     into = small_disk / "into"
     shutil.copytree(before.into, into)

@@ -11,6 +11,7 @@ import random
 import shutil
 import signal
 import sys
+from filecmp import cmp
 from pathlib import Path
 
 import pytest
@@ -22,8 +23,8 @@ from tests.faults.child import Job, Kill
 from tests.faults.conftest import FIRST, Before, Faults, content, difference
 
 TIMES = 10 if NIGHTLY else 1
-# Stages whose writes differ most: these are killed in between, too. Nightly, every stage is.
-IN_BETWEEN = ("load", "check", "site", "publish")
+# Stages whose writes differ most. Nightly, every stage is killed.
+MOST_TELLING = ("load", "check", "site", "publish", "report")
 KILLED = -signal.SIGKILL
 SPARE = spare_of(Path("fleet.duckdb")).name
 
@@ -36,9 +37,8 @@ def _kills(writes: dict[str, int]) -> list[Kill]:
     rng = random.Random(20)
     kills = []
     for number, (stage, _) in enumerate(STAGES):
-        n = writes.get(stage, 0)
-        more = TIMES if TIMES > 1 or stage in IN_BETWEEN else 0
-        chosen = {n, *(rng.randint(1, n) for _ in range(more))} if n else set()
+        n = writes.get(stage, 0) if NIGHTLY or stage in MOST_TELLING else 0
+        chosen = {n, *(rng.randint(1, n) for _ in range(TIMES))} if n else set()
         if not kills:
             chosen.add(1)
         kills += [Kill(stage, place, after=(i + number) % 2 == 1) for i, place in enumerate(sorted(chosen))]
@@ -47,6 +47,8 @@ def _kills(writes: dict[str, int]) -> list[Kill]:
 
 def _stands(into: Path, before: Before) -> str:
     """The publication is whole: the one of before, or that of the run that was killed once it had been swapped in."""
+    if cmp(into / "fleet.duckdb", before.into / "fleet.duckdb", shallow=False):
+        return ""
     found = content(into / "fleet.duckdb")
     lacks_old = difference(found, before.old)
     return lacks_old and difference(found, before.new) and f"publication after the kill: {lacks_old}"
@@ -71,8 +73,8 @@ def _ends_well(
 @pytest.mark.slow
 def test_killed_at_a_write(faults: Faults, before: Before) -> None:
     kills = _kills(before.writes)
-    assert {k.stage for k in kills} >= {name for name, _ in STAGES} - {"report"}
-    assert len(kills) >= 14
+    assert {k.stage for k in kills} == set(dict(STAGES) if NIGHTLY else MOST_TELLING)
+    assert len(kills) >= 9
 
     def kill(at: Kill) -> str:
         into = faults.place(f"{at.stage} {at.write}")
@@ -89,7 +91,7 @@ def test_killed_at_a_write(faults: Faults, before: Before) -> None:
 def test_killed_at_any_time_and_killed_again(faults: Faults, before: Before) -> None:
     """Twice at random times: the second kill strikes the run that was to mend what the first one left."""
     rng = random.Random(21)
-    pairs = [(rng.uniform(0.1, 2.5), rng.uniform(0.1, 2.5)) for _ in range(4 * TIMES)]
+    pairs = [(rng.uniform(0.1, 2.5), rng.uniform(0.1, 2.5)) for _ in range(2 * TIMES)]
 
     def kill(times: tuple[float, float]) -> str:
         into = faults.place("at any time")
@@ -109,7 +111,7 @@ def test_killed_inside_a_write_of_the_database(faults: Faults, before: Before) -
     """The kernel kills the run as a file grows beyond a size: the work file, its log, or the new publication."""
     grown = (before.into / "work.duckdb").stat().st_size
     rng = random.Random(22)
-    sizes = [300_000, 2_000_000, grown // 2, *(rng.randint(100_000, grown) for _ in range(2 * TIMES))]
+    sizes = [300_000, grown // 2, *(rng.randint(100_000, grown) for _ in range(TIMES))]
 
     def kill(size: int) -> str:
         into = faults.place(f"{size} bytes")
@@ -131,7 +133,7 @@ def test_killed_while_the_work_file_is_copied(faults: Faults, before: Before) ->
     assert faults.run(job) == 0, job.log.read_text()
     assert difference(content(counted / "fleet.duckdb"), before.new) == ""
     last = json.loads(counts.read_text())["publish"]
-    places = (*range(8, 25 * TIMES, 8 if TIMES == 1 else 4), last - 2, last)
+    places = (*(range(8, 25 * TIMES, 4) if NIGHTLY else (16,)), last - 2, last)
     kills = [Kill("publish", place, after=i % 2 == 1) for i, place in enumerate(places)]
 
     def kill(at: Kill) -> str:
@@ -160,7 +162,9 @@ def test_killed_while_the_spare_is_written_over(faults: Faults, before: Before) 
     assert difference(content(counted / "fleet.duckdb"), before.new) == ""
     last = json.loads(counts.read_text())["publish"]
     assert last > 40, "the spare was not written over"
-    places = sorted({*range(6, last - 6, last // (3 * TIMES)), *range(last - 6, last + 1, 2 - (TIMES > 1))})
+    places = sorted(
+        {*range(6, last - 6, last // (2 * TIMES)), *range(last - 6, last + 1, 1 if NIGHTLY else 3)}
+    )
     kills = [Kill("publish", place, after=i % 2 == 1) for i, place in enumerate(places)]
 
     def kill(at: Kill) -> str:
@@ -179,7 +183,7 @@ def test_killed_in_a_new_folder(faults: Faults, before: Before) -> None:
     counts, log = faults.place("new.json"), faults.place("new.log")
     assert faults.run(Job((faults.drop,), faults.place("new"), log, counts=counts)) == 0, log.read_text()
     writes = json.loads(counts.read_text())
-    kills = [Kill("load", 3), Kill("gate", writes["gate"]), Kill("publish", writes["publish"] - 1)]
+    kills = [Kill("gate", writes["gate"]), Kill("publish", writes["publish"] - 1)]
 
     def kill(at: Kill) -> str:
         into = faults.place(f"new {at.stage}")

@@ -16,7 +16,7 @@ from pipeline.export import export
 from pipeline.load.inputs import VISITS
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
-from tests.conftest import FIELD_TODAY
+from tests.conftest import FIELD_TODAY, asking
 from tests.faults.conftest import content, difference
 
 Publish = Callable[[int], Path]
@@ -75,7 +75,10 @@ def test_a_column_without_a_meaning_is_not_published() -> None:
             publishing.hold_to_catalog(warehouse, ["site"])
 
 
-def test_a_macro_of_an_earlier_version_is_gone(small_file: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "said", ["UPDATE staging.macros_as_of SET sha256 = 'other'", "DROP TABLE staging.macros_as_of"]
+)
+def test_a_macro_of_an_earlier_version_is_gone(small_file: Path, tmp_path: Path, said: str) -> None:
     work = shutil.copyfile(small_file.with_name("work.duckdb"), tmp_path / "work.duckdb")
     with duckdb.connect(str(work)) as con:
         before = con.sql(
@@ -83,11 +86,25 @@ def test_a_macro_of_an_earlier_version_is_gone(small_file: Path, tmp_path: Path)
         ).fetchall()
         con.execute("CREATE MACRO of_old(a) AS a + 1")
         con.execute("CREATE MACRO table_of_old(a) AS TABLE SELECT a")
+        con.execute(said)
     with Warehouse(work) as warehouse:
         rows = warehouse.con.sql(
             "SELECT function_name FROM duckdb_functions() WHERE NOT internal AND database_name = 'work' ORDER BY ALL"
         ).fetchall()
     assert rows == before
+
+
+def test_a_file_that_holds_the_macros_is_opened_without_making_them(small_file: Path, tmp_path: Path) -> None:
+    """What this test puts in stays, for it is not looked at; nothing of it is published."""
+    work = shutil.copyfile(small_file.with_name("work.duckdb"), tmp_path / "work.duckdb")
+    with duckdb.connect(str(work)) as con:
+        con.execute("CREATE MACRO of_test(a) AS a + 1")
+    with Warehouse(work) as warehouse, warehouse.released():
+        pass
+    with Warehouse(work) as warehouse:
+        assert warehouse.scalar("SELECT of_test(1)") == 2
+    with asking(small_file) as ask:
+        assert "macros_as_of" not in ask("SELECT table_name FROM duckdb_tables()")["table_name"].to_list()
 
 
 def test_a_copy_is_exported_whole(publish: Publish, tmp_path: Path) -> None:

@@ -54,14 +54,21 @@ def test_a_draw_without_a_publication_leaves_nothing(
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.fixture
-def first_run(tmp_path: Path) -> tuple[list[str], Path]:
-    """A small fleet, published with its pages: the command without its day, and where."""
-    into = tmp_path / "out"
-    make_fleet_command(tmp_path / "drop", 6, 60, 7)
-    command = ["run", str(tmp_path / "drop"), "--into", str(into), "--direct", "--quiet", "--today"]
+@pytest.fixture(scope="module")
+def first_of_all(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small fleet, published with its pages: its drop, and DIR."""
+    folder = tmp_path_factory.mktemp("first")
+    make_fleet_command(folder / "drop", 6, 60, 7)
+    command = ["run", str(folder / "drop"), "--into", str(folder / "out"), "--direct", "--quiet", "--today"]
     assert main([*command, FIRST]) == 0
-    return command, into
+    return folder
+
+
+@pytest.fixture
+def first_run(first_of_all: Path, tmp_path: Path) -> tuple[list[str], Path]:
+    """A copy of it: the command without its day, and where."""
+    into = Path(shutil.copytree(first_of_all / "out", tmp_path / "out"))
+    return ["run", str(first_of_all / "drop"), "--into", str(into), "--direct", "--quiet", "--today"], into
 
 
 def reference_day(into: Path) -> str:

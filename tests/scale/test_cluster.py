@@ -85,18 +85,24 @@ def test_a_worker_killed_at_work(
 ) -> None:
     """A worker dies in the middle of its part; another does it again, and the tables are those of a whole run.
 
-    DIR holds everything (data contract, section 5): nothing is left among the machine's temporary files.
+    DIR holds everything (data contract, section 5): nothing is left among the machine's temporary files. Parts pass
+    through a file system of fsspec, named by URL, and are gone at the end; what lay beside them stays.
     """
-    into, temporary = tmp_path / "into", tmp_path / "temporary"
+    into, temporary, shared = tmp_path / "into", tmp_path / "temporary", tmp_path / "shared"
     temporary.mkdir()
+    shared.mkdir()
+    (shared / "of_others").write_text("stays")
     monkeypatch.setenv("TMPDIR", str(temporary))
-    run = start(drop, into, "local:2")
+    monkeypatch.setenv("FSSPEC_LOCAL", '{"auto_mkdir": true}')  # as object stores do
+    run = start(drop, into, "local:2", "--shared", f"local://{shared}")
     wait_until(lambda: bool(at_work(into)), run)
     (victim, *_) = at_work(into)
+    assert list(shared.glob("fleet-static-*/visit"))
     os.kill(victim, signal.SIGKILL)
     said = run.communicate(timeout=PATIENCE_S)[0]
     assert run.returncode == 0, said
     assert not (into / "parts").exists()
+    assert [path.name for path in shared.iterdir()] == ["of_others"]
     assert list(temporary.iterdir()) == []
     assert_same(whole, into / "fleet.duckdb")
 
@@ -188,22 +194,6 @@ def test_an_object_store_that_cannot_be_reached(tmp_path: Path) -> None:
         pytest.raises(UsageError, match="neither DuckDB's httpfs extension nor a file sys"),
     ):
         shared_storage("nowhere://bucket/folder", tmp_path).prepare(warehouse)
-
-
-def test_shared_storage_by_url(
-    drop: Path, whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Parts pass through a file system of fsspec, and are gone at the end; what lay beside them stays."""
-    monkeypatch.setenv("FSSPEC_LOCAL", '{"auto_mkdir": true}')  # as object stores do
-    shared, into = tmp_path / "shared", tmp_path / "into"
-    shared.mkdir()
-    (shared / "of_others").write_text("stays")
-    run = start(drop, into, "local:2", "--shared", f"local://{shared}")
-    wait_until(lambda: bool(list(shared.glob("fleet-static-*/visit"))), run)
-    said = run.communicate(timeout=PATIENCE_S)[0]
-    assert run.returncode == 0, said
-    assert_same(whole, into / "fleet.duckdb")
-    assert [path.name for path in shared.iterdir()] == ["of_others"]
 
 
 def test_two_runs_share_a_folder(tmp_path: Path) -> None:
