@@ -112,6 +112,7 @@ class Page:
         return {
             "asked": {key: {"query": r.query, "variables": r.variables} for key, r in asked.items()},
             "rows": {key: r.packed() for key, r in self.carried.items()},
+            "words": {"named": words.NAMED, "listed": words.LISTED},
             "charts": {
                 f.name: {"spec": f.spec(), "source": f.source.key, "columns": f.columns, "said": f.alt}
                 for f in self.figures.values()

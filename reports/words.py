@@ -56,6 +56,12 @@ FATES = {
 }
 
 
+# Keys that do not read as they are written, on every page and in its script.
+NAMED = {"airflow_setting": SIDES["airflow_setting"]}
+# Headings in what a mark tells under which keys stand.
+LISTED = ("state", "problem", "work", "kind", "became of", "consequence")
+
+
 def fixed(value: float, decimals: int) -> str:
     """A number with fixed decimals and thousands separated; never a negative zero."""
     text = f"{value:,.{decimals}f}"
@@ -130,8 +136,8 @@ def minute(value: datetime) -> str:
 
 
 def word(value: str) -> str:
-    """A key as words: static_tip becomes static tip. The problem of the airflow setting goes by its name in SIDES."""
-    return SIDES[value] if value == "airflow_setting" else value.replace("_", " ")
+    """A key as words: static_tip becomes static tip, but for those that are NAMED."""
+    return NAMED.get(value, value.replace("_", " "))
 
 
 def several(value: float, noun: str) -> str:

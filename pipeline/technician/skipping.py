@@ -17,7 +17,10 @@ Floats = NDArray[np.float64]
 
 TRIM_P = 0.001  # a technician this unlikely in the fleet does not help to set its rate and spread
 OUTSIDE = np.log(20)  # of how much likelier it must be that a technician is outside of the fleet, to stay out
-LARGEST_PRIOR = 1e6  # a + b of a beta-binomial that is a binomial for every purpose here
+# Logarithms of a + b of the flattest beta-binomial, and of one that is a binomial for every purpose here.
+SIZES = (float(np.log(2.0)), float(np.log(1e6)))
+AROUND = 0.5  # of another one's, where one that differs by a technician is looked for
+AT_END = 0.05  # of what was looked at, where the likeliest may lie beyond
 
 
 @dataclass(frozen=True)
@@ -38,12 +41,31 @@ class Fit:
     b: float
     log_likelihood: float
 
+    @property
+    def log_size(self) -> float:
+        """The logarithm of a + b."""
+        return float(np.log(self.a + self.b))
+
+
+class Counted:
+    """How many technicians have so many skips in so many visits: `skipped` and `visits`, whole numbers, shape (k,)."""
+
+    def __init__(self, skipped: Floats, visits: Floats) -> None:
+        most = visits.max(initial=0.0) + 1  # of two whole numbers one
+        both, self.kind = np.unique(skipped * most + visits, return_inverse=True)
+        self.skipped, self.visits = np.divmod(both, most)
+
+    def of(self, who: NDArray[np.bool_]) -> Floats:
+        """How many of `who`, shape (k,), are of each kind."""
+        return np.bincount(self.kind[who], minlength=len(self.visits)).astype(np.float64)
+
 
 def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray[np.bool_]) -> SkipRates:
     """Judge `skipped` of `visits` (shape (k,)); the fleet's rate comes from technicians marked in `counts`."""
     base = counts if counts.any() else visits > 0
-    kept, fleet = _honest(skipped, visits, base)
-    of_all = fleet if (kept == base).all() else beta_binomial(skipped[base], visits[base])
+    counted = Counted(skipped, visits)
+    kept, fleet = _honest(skipped, visits, base, counted)
+    of_all = fleet if (kept == base).all() else likeliest(counted, counted.of(base))
     chances = BetaBinomial(fleet.a, fleet.b, most=int(visits.max()))
     p_value = at_least(skipped, visits, chances)
     # Who belongs to the fleet is drawn towards its rate; who stands outside, towards that of all: the fleet's narrow
@@ -58,7 +80,9 @@ def skip_rates(skipped: Floats, visits: Floats, funnel_p: float, counts: NDArray
     )
 
 
-def _honest(skipped: Floats, visits: Floats, base: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], Fit]:
+def _honest(
+    skipped: Floats, visits: Floats, base: NDArray[np.bool_], counted: Counted
+) -> tuple[NDArray[np.bool_], Fit]:
     """Which technicians of `base` set the fleet's rate, and the beta-binomial of these.
 
     From a start without anybody who would be unlikely if all had one rate, so that skippers do not hide one another:
@@ -75,21 +99,22 @@ def _honest(skipped: Floats, visits: Floats, base: NDArray[np.bool_]) -> tuple[N
         if not new.any() or (new == kept).all():
             break
         kept = new
-    fit = beta_binomial(skipped[kept], visits[kept])
+    fit = likeliest(counted, counted.of(kept))
     for _ in range(20):
         new = base & (_tail(skipped, visits, fit) >= TRIM_P)
         if not new.any() or (new == kept).all():
             break
         kept = new
-        fit = beta_binomial(skipped[kept], visits[kept])
+        fit = likeliest(counted, counted.of(kept))
+    times = counted.of(kept)
     out = np.flatnonzero(base & ~kept)
     for who in out[np.argsort(-_tail(skipped, visits, fit)[out], kind="stable")]:
-        new = kept.copy()
-        new[who] = True
-        with_it = beta_binomial(skipped[new], visits[new])
+        times[counted.kind[who]] += 1
+        with_it = likeliest(counted, times, near=fit)
         if fit.log_likelihood + _any_rate(skipped[who], visits[who]) - with_it.log_likelihood >= OUTSIDE:
             break
-        kept, fit = new, with_it
+        kept = kept.copy()
+        kept[who], fit = True, with_it
     return kept, fit
 
 
@@ -150,16 +175,25 @@ def _pooled(skipped: Floats, visits: Floats) -> float:
 
 def beta_binomial(skipped: Floats, visits: Floats) -> Fit:
     """The likeliest beta-binomial; nearly a binomial where the data show no extra spread."""
-    rate = _pooled(skipped, visits)
-    most = visits.max(initial=0.0) + 1  # whole numbers, of which two make one
-    both, times = np.unique(skipped * most + visits, return_counts=True)
-    k, n = np.divmod(both, most)
+    counted = Counted(skipped, visits)
+    return likeliest(counted, counted.of(np.ones(len(visits), np.bool_)))
+
+
+def likeliest(counted: Counted, times: Floats, near: Fit | None = None) -> Fit:
+    """The likeliest beta-binomial of so many technicians of each kind. `near`: another one, around which it is first
+    looked for, with half as many looks."""
+    there = times > 0
+    k, n, of_each = counted.skipped[there], counted.visits[there], times[there]
+    rate = _pooled(of_each * k, of_each * n)
 
     def loss(log_size: float) -> float:
         a, b = rate * np.exp(log_size), (1 - rate) * np.exp(log_size)
-        return -float((times * (special.betaln(k + a, n - k + b) - special.betaln(a, b))).sum())
+        return -float((of_each * (special.betaln(k + a, n - k + b) - special.betaln(a, b))).sum())
 
-    best = optimize.minimize_scalar(loss, bounds=(np.log(2.0), np.log(LARGEST_PRIOR)), method="bounded")
+    low, high = SIZES if near is None else np.clip([near.log_size - AROUND, near.log_size + AROUND], *SIZES)
+    best = optimize.minimize_scalar(loss, bounds=(low, high), method="bounded")
+    if (low > SIZES[0] and best.x < low + AT_END) or (high < SIZES[1] and best.x > high - AT_END):
+        return likeliest(counted, times)
     size = float(np.exp(best.x))
     return Fit(rate * size, (1 - rate) * size, -float(best.fun))
 

@@ -29,7 +29,7 @@ const formats = {
   chance: (v) => (v > 0.99 ? ">99 %" : v < 0.01 ? "<1 %" : fixed(100 * v, 0) + " %"),
   q: (v) => (v < 0.001 ? "<0.001" : fixed(v, 3)),
   day: (v) => String(v).slice(0, 10),
-  word: (v) => (v === "airflow_setting" ? "fan setting" : String(v).replaceAll("_", " ")),
+  word: (v) => payload.words.named[v] ?? String(v).replaceAll("_", " "),
   text: (v) => String(v),
 };
 const numbers = new Set(["inwc", "inwc3", "signed", "signed3", "count", "share", "chance", "q"]);
@@ -98,7 +98,7 @@ function escaped(value) {
   return String(value).slice(0, 300).replace(/[&<>"']/g, (c) => "&#" + c.charCodeAt(0) + ";");
 }
 // What a mark tells: no line for what is not known, and the words of a list as words.
-const listed = new Set(["state", "problem", "work", "kind", "became of", "consequence"]);
+const listed = new Set(payload.words.listed);
 function tip(told, clean) {
   const known = Object.entries(told).filter(([, value]) => ![null, "", "null"].includes(value));
   const lines = known.map(([key, value]) => [key, listed.has(key) ? shown(value, "word") : value]);

@@ -10,11 +10,14 @@ import pytest
 from scipy import optimize, special, stats
 
 from pipeline.technician.skipping import (
-    LARGEST_PRIOR,
+    SIZES,
     BetaBinomial,
+    Counted,
+    Fit,
     at_least,
     beta_binomial,
     funnel_limit,
+    likeliest,
     skip_rates,
 )
 
@@ -168,4 +171,20 @@ def test_small_fleets_give_numbers(skipped: list[float]) -> None:
 
 def test_no_spread_is_a_binomial() -> None:
     fit = beta_binomial(np.full(30, 4.0), np.full(30, 100.0))
-    assert fit.a + fit.b > LARGEST_PRIOR / 100
+    assert fit.log_size > SIZES[1] - np.log(100)
+
+
+@pytest.mark.parametrize("near", [0.8, 3.0, 5.0, 12.0, 13.8])
+@pytest.mark.parametrize("spread", [4.0, 40.0, 1e9])
+def test_what_is_looked_for_near_another_is_found_wherever_it_lies(near: float, spread: float) -> None:
+    rng = np.random.default_rng(5)
+    skipped = rng.binomial(100, rng.beta(0.1 * spread, 0.9 * spread, 200)).astype(np.float64)
+    visits = np.full(200, 100.0)
+    whole = beta_binomial(skipped, visits)
+    counted = Counted(skipped, visits)
+    other = Fit(0.1 * np.exp(near), 0.9 * np.exp(near), 0.0)
+    found = likeliest(counted, counted.of(np.ones(200, np.bool_)), other)
+    assert found.log_likelihood == pytest.approx(whole.log_likelihood, abs=1e-6)
+    assert (
+        found.log_size == pytest.approx(whole.log_size, abs=1e-4) or min(found.log_size, whole.log_size) > 12
+    )
