@@ -28,7 +28,8 @@ FROM (
 )
 GROUP BY technician_id, month_on;
 
--- Likewise before and after the last training. Visits on the day of training belong to neither.
+-- Likewise before and after the last training. Visits on the day of training belong to neither, nor do those dated after
+-- the reference day: when they were is not known.
 CREATE OR REPLACE TEMP TABLE training_count AS
 SELECT
     c.technician_id,
@@ -40,10 +41,11 @@ SELECT
 FROM (
     SELECT technician_id, visited_on, times AS n_visits, 0 AS n_not_zeroed
     FROM counted_visit
+    WHERE has_been
     UNION ALL
     SELECT technician_id, visited_on, 0, times
     FROM counted_finding
-    WHERE check_id = 'zero_not_recorded'
+    WHERE has_been AND check_id = 'zero_not_recorded'
 ) AS c
 INNER JOIN technician AS t ON c.technician_id = t.technician_id
 WHERE t.trained_on IS NOT NULL

@@ -138,3 +138,16 @@ def test_all_is_counted_where_somebody_was_trained(warehouse: Warehouse) -> None
     rows = counted(warehouse)
     assert rows == counted_anew(warehouse)
     assert rows["training_count"] != before["training_count"]
+
+
+def test_visits_dated_after_the_reference_day_count_for_no_training(warehouse: Warehouse) -> None:
+    trained = warehouse.scalar("SELECT min(trained_on) FROM technician")
+    today = warehouse.scalar(f"SELECT DATE '{trained}' + 60")
+    warehouse.set_variable("today", today, "DATE")
+    count_all(warehouse)
+    told = warehouse.scalar("SELECT sum(n_after)::BIGINT FROM training_count")
+    after = (
+        "FROM visit_static AS v JOIN technician AS t USING (technician_id) WHERE v.visited_on > t.trained_on"
+    )
+    assert warehouse.scalar(f"SELECT count(*) {after} AND v.visited_on <= DATE '{today}'") == told > 0
+    assert warehouse.scalar(f"SELECT count(*) {after}") > told
