@@ -299,6 +299,17 @@ def test_a_long_name_does_not_push_the_funnel_aside(tmp_path: Path, visit: Visit
     assert page.evaluate(CUT, "funnel") == []
 
 
+def test_readings_without_a_named_gauge_say_so(tmp_path: Path, visit: Visit) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
+    with duckdb.connect(str(file)) as con:
+        con.execute("UPDATE instrument_offset SET instrument_id = NULL WHERE technician_id = 'T003'")
+    draw(file, tmp_path / "reports")
+    page = visit(tmp_path / "reports" / "training.html", width=1400)
+    labels = {label for axis in page.evaluate(LABELS, "offsets") for label in axis}
+    assert "T003, gauge not named" in labels
+    assert not any("null" in label for label in labels)
+
+
 def test_a_branch_without_chronic_units_has_no_bar(tmp_path: Path, visit: Visit) -> None:
     file = write_published(tmp_path / "fleet.duckdb", hostile=False)
     with duckdb.connect(str(file)) as con:
