@@ -174,7 +174,7 @@ def _flow_of(
         fleet_static()
     except BaseException as error:
         if raised:
-            raise raised[0] from None
+            raise raised[0] from raised[0].__cause__  # and not from what Prefect made of it
         if not isinstance(error, Exception):
             raise
         if len(done) < len(stages):

@@ -74,7 +74,8 @@ def _keep(file: Path, key: dict[str, str]) -> None:
     """Written beside its place, synced and renamed; for the owner's eyes."""
     new = file.with_name(file.name + ".new")
     new.unlink(missing_ok=True)
-    with os.fdopen(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", newline="") as text:
+    descriptor = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as text:
         writer = csv.writer(text)
         writer.writerow(["technician_id", "pseudonym"])
         writer.writerows(sorted(key.items()))

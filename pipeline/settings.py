@@ -17,30 +17,34 @@ from pipeline.errors import UsageError
 COMMON = "common practice, no source"
 DIVIDED_BY = ("Pa/in. w.c.", "mm/in.", "d/year")  # units
 PART = ("share", "probability", "false discovery rate")  # what units of parts of a whole begin with
+# By unit the largest value that a user may set: what is longer, or more, no calendar, clock or machine can hold.
+MOST = {"d": 1e6, "h": 1e6, "min": 1e6, "s": 1e6, "years": 1e3, "GB": 1e6}
 TINY, HUGE = 1e-9, 1e12
 
 
 @dataclass(frozen=True)
 class Setting:
-    """One named number: `value` in `unit`, and where it comes from."""
+    """One named number: `value` in `unit`, and where it comes from. `least`: what is less means nothing."""
 
     name: str
     value: float
     unit: str
     source: str
+    least: float = 0.0
 
     @property
     def limits(self) -> tuple[float, float]:
         """The least and the largest value: none is negative, what is divided by is not 0, a share is at most 1."""
-        least = TINY if self.unit in DIVIDED_BY else 0.0
-        return least, 1.0 if self.unit.startswith(PART) else HUGE
+        least = max(self.least, TINY if self.unit in DIVIDED_BY else 0.0)
+        return least, 1.0 if self.unit.startswith(PART) else MOST.get(self.unit, HUGE)
 
     @property
     def expected(self) -> str:
         """The limits in words."""
         least, largest = self.limits
-        upto = f"from 0 to {largest:g}" if largest < HUGE else "above 0" if least else "of 0 or more"
-        return f"{upto} ({self.unit})"
+        if largest < HUGE:
+            return f"from {least:g} to {largest:g} ({self.unit})"
+        return f"{'above 0' if least == TINY else f'of {least:g} or more'} ({self.unit})"
 
 
 DEFAULTS: tuple[Setting, ...] = (
@@ -95,18 +99,23 @@ DEFAULTS: tuple[Setting, ...] = (
     ),
     Setting("coil_allowance_inwc", 0.20, "in. w.c.", "handbook habit, wet coil 0.20 to 0.30; from memory"),
     # sites
-    Setting("min_visits", 3, "visits", "data contract section 4"),
+    Setting("min_visits", 3, "visits", "data contract section 4", least=1),
     Setting("min_span_days", 90, "d", "data contract section 4"),
     Setting("chronic_probability", 0.95, "probability", "data contract section 4"),
     Setting("within_probability", 0.05, "probability", "data contract section 4"),
     Setting(
-        "robust_cutoff", 2.0, "standard deviations", "Huber's k between 1.345 and 2; see docs/statistics.md"
+        "robust_cutoff",
+        2.0,
+        "standard deviations",
+        "Huber's k between 1.345 and 2; see docs/statistics.md",
+        least=0.1,
     ),
     Setting(
         "yardstick_prior_visits",
         4,
         "visits",
         "how far a site's yardstick leans on the fleet; tuned on simulated fleets",
+        least=0.1,
     ),
     Setting(
         "upkeep_material_inwc",
@@ -134,7 +143,7 @@ DEFAULTS: tuple[Setting, ...] = (
         "in. w.c.",
         "how far hands may be off whose offset cannot be told; docs/statistics.md; " + COMMON,
     ),
-    Setting("days_per_year", 365.25, "d/year", "Julian year"),
+    Setting("days_per_year", 365.25, "d/year", "Julian year", least=1),
     # technicians
     Setting("technician_min_visits", 20, "visits", "data contract section 4"),
     Setting("technician_q", 0.05, "false discovery rate", "data contract section 4"),
@@ -173,7 +182,11 @@ DEFAULTS: tuple[Setting, ...] = (
         "what DuckDB holds before it spills; 0: its own default; docs/benchmarks.md",
     ),
     Setting(
-        "part_visits", 500_000, "visits", "at most in a part of the fleet on a cluster, about; " + COMMON
+        "part_visits",
+        500_000,
+        "visits",
+        "at most in a part of the fleet on a cluster, about; " + COMMON,
+        least=1,
     ),
     Setting(
         "day_from_visits",
@@ -186,6 +199,7 @@ DEFAULTS: tuple[Setting, ...] = (
         100_000,
         "visits",
         "so many, about, are looked at again before publishing, by days and along technicians; " + COMMON,
+        least=1,
     ),
     Setting(
         "day_most_touched",

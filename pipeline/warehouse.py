@@ -13,7 +13,7 @@ import hashlib
 import os
 import re
 import socket
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
@@ -153,12 +153,12 @@ class Warehouse:
         """What `set_variable` made readable: name -> value and SQL type."""
         return dict(self._variables)
 
-    def run(self, name: str, parameters: Mapping[str, object] | None = None) -> None:
-        """Run every statement of `sql/<name>` in one transaction; parameters are $names in the file."""
+    def run(self, name: str) -> None:
+        """Run every statement of `sql/<name>` in one transaction."""
         text = (SQL_DIR / name).read_text(encoding="utf-8")
         with self.transaction():
             for statement in self._statements(text, name):
-                self._execute(statement, name, parameters)
+                self._execute(statement, name)
 
     def run_in_transaction(self, name: str, sql: str) -> None:
         """Run one statement made from the file `sql/<name>`, inside the caller's transaction."""
@@ -170,15 +170,11 @@ class Warehouse:
         except duckdb.Error as error:
             raise StageError(f"sql/{name} cannot be parsed: {error}") from error
 
-    def _execute(self, sql: str, name: str, parameters: Mapping[str, object] | None = None) -> None:
+    def _execute(self, sql: str, name: str) -> None:
         if self._makes_elsewhere:
             sql = TEMPORARY.sub(r"\1", sql)
         try:
-            if parameters:
-                used = {k: v for k, v in parameters.items() if f"${k}" in sql}
-                self.con.execute(sql, used) if used else self.con.execute(sql)
-            else:
-                self.con.execute(sql)
+            self.con.execute(sql)
         except duckdb.Error as error:
             raise StageError(f"sql/{name} broke: {error}\n--- the statement was:\n{sql.strip()}") from error
 

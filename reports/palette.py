@@ -63,9 +63,9 @@ def css_variables(theme: str) -> str:
     return ";".join(neutral + meant)
 
 
-def plain_colours(text: str, theme: str = "light") -> str:
-    """Style variables in a chart's JSON replaced by plain colours, for pictures that stand outside a page."""
-    for declaration in css_variables(theme).split(";"):
+def plain_colours(text: str) -> str:
+    """Style variables in a chart's JSON replaced by the light theme's colours, for pictures outside of a page."""
+    for declaration in css_variables("light").split(";"):
         name, colour = declaration.split(":")
         text = text.replace(f"var({name})", colour)
     return text
@@ -79,10 +79,10 @@ def side_colour(
     return alt.Color(f"{field}:N", scale=scale, title=title, legend=_legend(keys) if legend else None)
 
 
-def side_shape(field: str, keys: tuple[str, ...], title: str | None = None, legend: bool = True) -> alt.Shape:
+def side_shape(field: str, keys: tuple[str, ...], title: str | None = None) -> alt.Shape:
     """Marker shape by meaning: the second carrier beside the colour."""
     scale = alt.Scale(domain=list(keys), range=[BY_KEY[k].shape for k in keys])
-    return alt.Shape(f"{field}:N", scale=scale, title=title, legend=_legend(keys) if legend else None)
+    return alt.Shape(f"{field}:N", scale=scale, title=title, legend=_legend(keys))
 
 
 def _legend(keys: tuple[str, ...]) -> alt.Legend:

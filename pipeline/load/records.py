@@ -106,7 +106,7 @@ def _tidy(data: Bytes, separator: str) -> Records | None:
     controls = _places(data, RETURN, below=True)
     kinds = data[controls]
     newlines, returns = controls[kinds == NEWLINE], controls[kinds == RETURN]
-    if len(returns) and not _all_crlf(data, newlines, returns):
+    if len(returns) and not _all_crlf(newlines, returns):
         return None
     if not len(data) or not kinds.all():
         return None
@@ -126,7 +126,7 @@ def _tidy(data: Bytes, separator: str) -> Records | None:
     return Records(data, starts[kept].astype(np.int64), ends[kept], lines[kept], (kept + 1).astype(np.int64))
 
 
-def _all_crlf(data: Bytes, newlines: Ints, returns: Ints) -> bool:
+def _all_crlf(newlines: Ints, returns: Ints) -> bool:
     return len(newlines) == len(returns) and bool(np.all(newlines == returns + 1))
 
 

@@ -27,8 +27,8 @@ MADE = ("load_count", "load_ledger", "rejected_row", "superseded_row", "gate_fac
 def load(warehouse: Warehouse, order: RunOrder) -> None:
     """Read what is new in the drops, keep what earlier runs loaded, and make the cleaned tables of all of it.
 
-    Raises UsageError, a line a problem, where an input cannot be used at all; then nothing of this run is kept. What
-    the gate has to judge stands in `gate_fact`. A damaged work file is made again from the kept copies.
+    Raises UsageError, a line a problem, where an input cannot be used at all; then nothing of this run is kept. Files
+    that lack a required column stand in `gate_fact`, for the gate. A damaged work file is made again from the copies.
     """
     try:
         _load(warehouse, order)

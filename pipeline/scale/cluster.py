@@ -63,8 +63,8 @@ def read_cluster(text: str) -> Cluster:
         from distributed import Client
     except ImportError as error:
         raise UsageError(
-            f"--cluster {text}: Dask is not installed here; install fleet-static with its extra: pip install "
-            "'.[cluster]'"
+            f"--cluster {text}: Dask is not installed here; install fleet-static with its extra, in its "
+            "checkout: pip install -e '.[cluster]'"
         ) from error
     # What happens to the cluster is said in the run's own words.
     for name in ("distributed", "distributed.client"):

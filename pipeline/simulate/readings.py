@@ -61,7 +61,7 @@ def read_ports(
     raw = np.where(near[:, None], rng.normal(0.0, 0.005, (n, 2)).clip(-0.018, 0.018), raw)
     rounds = crew.kind[visits.technician] == ROUNDER
     raw = np.where(rounds[:, None], np.round(raw / 0.05) * 0.05, raw)
-    filter_drop, coil_drop = _drops(profile, state, slip, before_filter, after_coil, rng)
+    filter_drop, coil_drop = _drops(profile, state, slip, before_filter, rng)
     figure_unit = _figure_unit(drawn)
     factor, decimals = UNIT_FACTOR[figure_unit], UNIT_DECIMALS[figure_unit]
     shown = round_to(raw * factor[:, None], decimals[:, None])
@@ -156,7 +156,6 @@ def _drops(
     state: State,
     slip: Ints,
     before_filter: Bools,
-    after_coil: Bools,
     rng: np.random.Generator,
 ) -> tuple[Floats, Floats]:
     """Measured drops, NaN where not measured. Who probes the wrong port often has the drop in between."""

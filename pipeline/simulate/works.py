@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.simulate.fans import Bools, Floats, Ints
+from pipeline.simulate.plan import days_of
 from pipeline.simulate.profile import Profile
 from pipeline.simulate.units import NEVER, Units
 from pipeline.simulate.visits import Visits
@@ -59,8 +60,8 @@ def plan_works(
         chosen = np.zeros(0, np.int64)
     else:
         chosen = np.sort(rng.choice(len(units), n_work, replace=False, p=weight / weight.sum()))
-    trigger_day = _trigger_days(profile, units, visits, rng)[chosen]
-    start, length = int(np.datetime64(profile.start_on, "D").astype(int)), profile.years * 365.25
+    trigger_day = _trigger_days(profile, units, visits)[chosen]
+    start, length = days_of(profile)
     free_day = start + np.round(rng.uniform(0.05, 0.95, len(chosen)) * length).astype(np.int64)
     triggered = (rng.random(len(chosen)) < profile.triggered_work_share) & (trigger_day < NEVER)
     day = np.where(triggered, trigger_day + rng.integers(2, 30, len(chosen)), free_day)
@@ -91,9 +92,9 @@ def plan_works(
     return changed, works
 
 
-def _trigger_days(profile: Profile, units: Units, visits: Visits, rng: np.random.Generator) -> Ints:
+def _trigger_days(profile: Profile, units: Units, visits: Visits) -> Ints:
     """Per unit the day of the visit that read highest (noise, dirty filter), in the middle of the time."""
-    start, length = int(np.datetime64(profile.start_on, "D").astype(int)), profile.years * 365.25
+    start, length = days_of(profile)
     inside = np.flatnonzero((visits.day > start + 0.2 * length) & (visits.day < start + 0.75 * length))
     height = visits.noise[inside, 1] - visits.noise[inside, 0] + 0.05 * (visits.dirt[inside] - 1.0)
     height = height - 0.5 * visits.heating[inside]

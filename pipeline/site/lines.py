@@ -84,7 +84,7 @@ def change_place(warehouse: Warehouse) -> Look:
         ("change_place",),
         ("day", "tesp_inwc", "offset_corrected"),
         lambda visits: _change_place(
-            *_with_line(start, {name: c[~visits["offset_corrected"]] for name, c in visits.items()}),
+            _with_line(start, {name: c[~visits["offset_corrected"]] for name, c in visits.items()})[1],
             material,
             evidence,
             most_df,
@@ -92,9 +92,7 @@ def change_place(warehouse: Warehouse) -> Look:
     )
 
 
-def _change_place(
-    start: pl.DataFrame, visits: Visits, material: float, evidence: float, most_df: float
-) -> tuple[pl.DataFrame]:
+def _change_place(visits: Visits, material: float, evidence: float, most_df: float) -> tuple[pl.DataFrame]:
     equipment = Groups(visits["unit_no"] // 2)
     found: dict[str, NDArray[Any]] = {name: np.zeros(len(equipment.n)) for name in Steps._fields}
     holds = np.zeros(len(equipment.n), dtype=bool)

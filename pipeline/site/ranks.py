@@ -36,8 +36,8 @@ def rank_intervals(level: Floats, error: Floats, df: Floats, rated: Floats) -> t
 
     chances = (np.arange(POINTS) + 0.5) / POINTS
     # Two draws from one unit both lie above a point with the square of the chance: what the variance asks for.
-    above = Above((at(chance) for chance in chances), n)
-    both_above = Above((at(np.sqrt(chance)) for chance in chances), n)
+    above = Above(at(chance) for chance in chances)
+    both_above = Above(at(np.sqrt(chance)) for chance in chances)
 
     def ranks(chance: float) -> tuple[Floats, Floats]:
         """Mean and variance of the rank of rows that lie at that point of their distribution, themselves left out."""
@@ -54,9 +54,9 @@ def rank_intervals(level: Floats, error: Floats, df: Floats, rated: Floats) -> t
 
 
 class Above:
-    """How many of n rows lie above a point, each counted by the share of its points there."""
+    """How many rows lie above a point, each counted by the share of its points there."""
 
-    def __init__(self, points: Iterable[Floats], n: int) -> None:
+    def __init__(self, points: Iterable[Floats]) -> None:
         cells = round(2 * REACH_INWC / CELL_INWC)
         count = np.zeros(cells, dtype=np.int64)
         for of_rows in points:

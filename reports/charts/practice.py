@@ -163,7 +163,7 @@ def offsets(result: Result) -> Any:
     base = (
         alt.Chart(rows_of(result))
         .transform_calculate(
-            line="datum.technician_id + ' with ' + datum.instrument_id",
+            line="datum.technician_id + (datum.instrument_id ? ' with ' + datum.instrument_id : ', gauge not named')",
             size="-abs(datum.offset_inwc)",
             place="datum.port == 'return' ? -5 : 5",
         )

@@ -10,10 +10,15 @@ function rowsOf(key) {
   return unpacked.get(key);
 }
 
-// The same number formats as reports/words.py.
+// The same number formats as reports/words.py: a number is rounded by its exact value, a half to the even digit.
 function fixed(value, decimals) {
-  const text = value.toLocaleString("en-US", { minimumFractionDigits: decimals, maximumFractionDigits: decimals });
-  return /[1-9]/.test(text) ? text : text.replace("-", "");
+  const size = Math.abs(value);
+  const isHalf = (size * 2 ** (decimals + 1)) % 2 === 1;
+  let text = size.toFixed(decimals);
+  if (isHalf && Number(text.at(-1)) % 2) text = (size * (1 - Number.EPSILON)).toFixed(decimals);
+  const [whole, ...parts] = text.split(".");
+  const sign = value < 0 && /[1-9]/.test(text) ? "-" : "";
+  return sign + [whole.replace(/\B(?=(\d{3})+$)/g, ","), ...parts].join(".");
 }
 function withSign(value, decimals) {
   const text = fixed(value, decimals);

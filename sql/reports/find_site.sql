@@ -16,7 +16,7 @@ SELECT
     s.mode,
     s.static_state,
     s.problem_side,
-    round(s.level_inwc, 3) AS level_inwc,
+    s.level_inwc,
     s.rated_tesp_inwc,
     s.n_visits,
     (SELECT count(*) FROM site_static WHERE site_static.in_service) AS n_all

@@ -4,10 +4,21 @@
 -- stretch and were done that day, '+' between them; the shift is of all of them. n_waiting: works on units in service whose
 -- time to be measured is not over. Of the large table of readings only those of these units are read.
 WITH latest AS (
-    SELECT *
-    FROM work_follow_up
-    WHERE follow_up IN ('measured', 'measured_late')
-    ORDER BY done_on DESC, work_id ASC
+    SELECT f.*
+    FROM work_follow_up AS f
+    WHERE
+        f.follow_up IN ('measured', 'measured_late')
+        -- One that was measured after the next work only has no visits of its own.
+        AND NOT EXISTS (
+            SELECT 1
+            FROM work AS o
+            WHERE
+                f.equipment_id = o.equipment_id
+                AND starts_stretch(o.work_kind)
+                AND o.done_on > f.done_on
+                AND o.done_on <= f.measured_on
+        )
+    ORDER BY f.done_on DESC, f.work_id ASC
     LIMIT getvariable('top')
 ),
 

@@ -1,6 +1,6 @@
 -- Units in service that cannot be judged or were not looked at lately, and how many like-new visits they need. An
--- uncertain unit needs as many more visits as bring its interval down to its distance from the rating. What a later day
--- moves: pipeline/day/touched.py.
+-- uncertain unit needs as many more visits as bring its interval down to its distance from the rating, at the
+-- probability that its side of the rating asks for. What a later day moves: pipeline/day/touched.py.
 CREATE OR REPLACE TABLE site_attention ( -- noqa: PRS
     site_id VARCHAR USING COMPRESSION uncompressed,
     branch VARCHAR,
@@ -30,7 +30,13 @@ verdict AS (
         v.level_inwc,
         v.level_se_inwc,
         s.last_valid_on,
-        s.n_valid
+        s.n_valid,
+        normal_quantile(
+            CASE
+                WHEN v.level_inwc > v.rated_tesp_inwc THEN getvariable('chronic_probability')
+                ELSE 1 - getvariable('within_probability')
+            END
+        ) AS standard_errors
     FROM staging.unit_verdict AS v
     INNER JOIN staging.equipment_verdict AS s USING (equipment_no)
 ),
@@ -65,8 +71,17 @@ SELECT
         ELSE
             least(
                 greatest(
-                    ceil(
-                        n_visits * (pow(1.645 * level_se_inwc / greatest(abs(level_inwc - rated_tesp_inwc), 1e-6), 2) - 1)
+                    -- A probability of 1 no visits bring.
+                    coalesce(
+                        ceil(
+                            n_visits
+                            * (
+                                pow(
+                                    standard_errors * level_se_inwc
+                                    / greatest(abs(level_inwc - rated_tesp_inwc), 1e-6), 2
+                                ) - 1
+                            )
+                        ), 99
                     ), 1
                 ), 99
             )::BIGINT

@@ -19,6 +19,16 @@ CREATE OR REPLACE TABLE staging.unit_trend ( -- noqa: PRS
 );
 
 INSERT INTO staging.unit_trend BY NAME
+-- Series go by the setting's years, the macro by years of 365.25 days.
+WITH series AS (
+    SELECT
+        *,
+        middle_year * getvariable('days_per_year') / 365.25 AS middle_at,
+        365.25 / getvariable('days_per_year') AS longer
+    FROM series_test
+    WHERE series = 'tesp'
+)
+
 SELECT
     v.equipment_no,
     v.site_id,
@@ -33,15 +43,15 @@ SELECT
     t.p_value,
     CASE
         WHEN t.slope_per_year > 0 AND v.level_inwc < v.rated_tesp_inwc
-            THEN crossing_day(t.middle_year, t.middle, t.slope_per_year, v.rated_tesp_inwc)
+            THEN crossing_day(t.middle_at, t.middle, t.slope_per_year * t.longer, v.rated_tesp_inwc)
     END AS crossing_on,
     CASE
         WHEN t.slope_hi > 0 AND v.level_inwc < v.rated_tesp_inwc
-            THEN crossing_day(t.middle_year, t.middle, t.slope_hi, v.rated_tesp_inwc)
+            THEN crossing_day(t.middle_at, t.middle, t.slope_hi * t.longer, v.rated_tesp_inwc)
     END AS crossing_earliest_on,
     CASE
         WHEN t.slope_lo > 0 AND v.level_inwc < v.rated_tesp_inwc
-            THEN crossing_day(t.middle_year, t.middle, t.slope_lo, v.rated_tesp_inwc)
+            THEN crossing_day(t.middle_at, t.middle, t.slope_lo * t.longer, v.rated_tesp_inwc)
     END AS crossing_latest_on
 FROM staging.unit_verdict AS v
-LEFT JOIN series_test AS t ON v.unit_no = t.unit_no AND t.series = 'tesp';
+LEFT JOIN series AS t ON v.unit_no = t.unit_no;

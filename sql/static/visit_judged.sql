@@ -2,8 +2,6 @@
 CREATE OR REPLACE VIEW visit_judged AS
 SELECT
     f.visit_id,
-    bool_or(f.consequence = 'set_aside') AS is_set_aside,
-    bool_or(f.consequence = 'not_like_new') AS is_not_like_new,
     -- Sorted after it is gathered: twice as fast as gathered in order.
     array_to_string(list_sort(list(f.check_id) FILTER (WHERE f.consequence = 'set_aside')), ', ') AS set_aside_because
 FROM finding AS f

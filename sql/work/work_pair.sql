@@ -4,7 +4,11 @@ CREATE OR REPLACE TABLE work_pair AS
 WITH fleet AS (
     SELECT
         avg(level_inwc) AS mean_inwc,
-        greatest(var_samp(level_inwc) - getvariable('scatter_prior_variance') / avg(n), 0) AS between_variance
+        -- Of one unit nobody knows how far units differ: then nothing is drawn. (greatest() passes an unknown over.)
+        CASE
+            WHEN count(*) > 1
+                THEN greatest(var_samp(level_inwc) - getvariable('scatter_prior_variance') / avg(n), 0)
+        END AS between_variance
     FROM level_scatter
     WHERE n >= getvariable('min_visits')
 )

@@ -10,6 +10,7 @@ import duckdb
 import pytest
 from playwright.sync_api import Browser, Page
 
+from reports import columns as report_columns
 from reports import draw, words
 from tests.browser.conftest import PAGES
 from tests.reports.published import write_published
@@ -298,6 +299,17 @@ def test_a_long_name_does_not_push_the_funnel_aside(tmp_path: Path, visit: Visit
     assert page.evaluate(CUT, "funnel") == []
 
 
+def test_readings_without_a_named_gauge_say_so(tmp_path: Path, visit: Visit) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
+    with duckdb.connect(str(file)) as con:
+        con.execute("UPDATE instrument_offset SET instrument_id = NULL WHERE technician_id = 'T003'")
+    draw(file, tmp_path / "reports")
+    page = visit(tmp_path / "reports" / "training.html", width=1400)
+    labels = {label for axis in page.evaluate(LABELS, "offsets") for label in axis}
+    assert "T003, gauge not named" in labels
+    assert not any("null" in label for label in labels)
+
+
 def test_a_branch_without_chronic_units_has_no_bar(tmp_path: Path, visit: Visit) -> None:
     file = write_published(tmp_path / "fleet.duckdb", hostile=False)
     with duckdb.connect(str(file)) as con:
@@ -316,3 +328,40 @@ def test_tables_that_scroll_are_reached_by_the_keyboard(folder: Path, look: Visi
         assert (
             page.evaluate("[...document.querySelectorAll('.scroll')].filter(e => e.tabIndex < 0).length") == 0
         )
+
+
+def test_the_page_writes_numbers_as_the_tables_in_it_do(folder: Path, look: Visit) -> None:
+    """What a script writes and what stands in the page already are one number on one page."""
+    page = look(folder / "operations.html")
+    styles = page.evaluate("[...numbers]")
+    ends = [
+        0.125,
+        0.285,
+        0.295,
+        1.005,
+        2.675,
+        112.5,
+        113.5,
+        1234.5,
+        1_234_567.5,
+        0.004,
+        0.0005,
+        0.9949,
+        0.99,
+        1e-9,
+    ]
+    numbers = [sign * x for x in (*ends, 0.0, *(k / 2000 for k in range(400))) for sign in (1, -1)]
+    told = page.evaluate("([styles, numbers]) => styles.map(s => numbers.map(formats[s]))", [styles, numbers])
+    assert {"inwc", "signed3", "count", "share", "chance", "q"} <= set(styles)
+    for style, written in zip(styles, told, strict=True):
+        asked = [x for x in numbers if x >= 0 or style in ("inwc", "inwc3", "signed", "signed3", "count")]
+        of = dict(zip(numbers, written, strict=True))
+        assert [(x, of[x]) for x in asked] == [(x, words.FORMATS[style](x)) for x in asked], style
+
+
+def test_the_page_knows_the_formats_of_its_tables(folder: Path, look: Visit) -> None:
+    page = look(folder / "operations.html")
+    tables = [columns for name, columns in vars(report_columns).items() if name.isupper()]
+    styles = {style for columns in tables for _, _, style in columns}
+    assert len(styles) > 5
+    assert styles <= set(page.evaluate("Object.keys(formats)"))

@@ -273,7 +273,9 @@ def test_rows_of_a_view_are_asked_in_one_scan_which_finds_each_fault(own: Wareho
         "a visit is valid or says why not, and only a valid one is like new": update(
             stored, "like_new = true", "set_aside_because IS NOT NULL"
         ),
-        "the terms of the excess add up to TESP minus the rating": update(stored, "airflow_cfm = 1e-9", AIR),
+        "the terms of the excess add up to TESP minus the rating": [
+            "UPDATE staging.equipment_facts SET return_budget_inwc = return_budget_inwc + 1e-6"
+        ],
         "TESP is supply minus return": update(stored, "supply_inwc = 'NaN'::DOUBLE"),
     }
     assert faults.keys() < rules.keys()

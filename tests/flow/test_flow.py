@@ -70,10 +70,12 @@ def test_stages_run_in_order_on_one_work_file_and_are_recorded_as_tasks(served: 
 def test_the_error_of_a_stage_reaches_the_caller_itself_and_nothing_is_printed(
     served: str, order: RunOrder, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    error = GateError("sites: no usable row")
+    error, cause = GateError("sites: no usable row"), ValueError("why")
+    error.__cause__ = cause
     with pytest.raises(GateError) as caught:
         run_with_prefect(order, [("load", write("a", 1)), ("gate", raising(error)), ("check", write("b", 2))])
     assert caught.value is error
+    assert error.__cause__ is cause  # FLEET_STATIC_TRACEBACK shows it
     assert capfd.readouterr() == ("", "")
     with Warehouse(order.work_file) as warehouse:
         assert warehouse.tables() == {"a"}

@@ -9,11 +9,14 @@ import tempfile
 import unicodedata
 from pathlib import Path
 
+import polars as pl
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from pipeline.load.escape import shown
 from pipeline.load.records import find_records
+from pipeline.warehouse import Warehouse
 from tests.conftest import NIGHTLY
 from tests.load.drops import SOUND, Kept, Store, write_drop
 from tests.load.hostile import hostile_file
@@ -75,6 +78,19 @@ def _lines_hold_what_is_said(content: bytes, rows: list[tuple[int, str]]) -> Non
     for number, raw in rows:
         first = raw.replace("\r\n", "\n").replace("\r", "\n").split("\n")[0]
         assert lines[number - 1] == first, (number, raw)
+
+
+def test_sql_and_python_show_a_value_alike() -> None:
+    """Every character that a terminal may obey or hide, and all below the hieroglyphs; what is cut, what is quoted."""
+    every = (chr(code) for code in range(1, 0x13000) if not 0xD800 <= code <= 0xDFFF)
+    far = (chr(code) for code in range(0x13000, 0x110000) if unicodedata.category(chr(code)) == "Cf")
+    texts = [f"x{c}y" for c in (*every, *far)]
+    texts += ["a" * 40, "a" * 41, "it's 'q'", "\\n", "\U0001f468\u200d\U0001f469" * 14, "e\u0301" * 25]
+    with Warehouse() as warehouse:
+        warehouse.run("load/shown.sql")
+        warehouse.store("value", pl.DataFrame({"text": texts}))
+        said = dict(warehouse.con.sql("SELECT text, shown(text) FROM value").fetchall())
+    assert [(text, said[text]) for text in texts if said[text] != shown(text)] == []
 
 
 @pytest.mark.slow

@@ -96,13 +96,27 @@ def _copies(name: str, row: dict[str, str]) -> Iterator[dict[str, str]]:
             yield row | {"external_static_inwc": str(0.6 + n), "airflow_cfm": str(1100 - n), "power_w": ""}
 
 
+# As some write what they do not know, and beyond; each beside a little air and much.
+SENSELESS = [
+    f"{reading},{other},{airflow}"
+    for reading in ("-999999", "-99999999", "1e19", "-1e20")
+    for other in ("0.31", "99999999")
+    for airflow in (1, 600, 50000)
+]
+
+
 def test_no_number_that_is_taken_stops_a_run(tmp_path: Path) -> None:
     changes = [(t, c, value) for t, c in NUMBERS for value in _edges(c)]
-    drop = write_drop(tmp_path / "drop", _files(changes))
+    visits = f"{VISIT_COLUMNS},airflow_cfm\n" + "".join(
+        f"Z{i},S0,E0,T1,2025-03-01T08:00:00-05:00,cooling,{row}\n" for i, row in enumerate(SENSELESS)
+    )
+    drop = write_drop(tmp_path / "drop", _files(changes) | {"visits_senseless.csv": visits})
     runner.run_drops([drop], tmp_path / "into", today=FIELD_TODAY, direct=True)
     with duckdb.connect(str(tmp_path / "into" / "fleet.duckdb"), read_only=True) as con:
         assert con.sql("SELECT count(*) FROM rejected_row").fetchall() == [(0,)]
-        assert con.sql("SELECT count(*) FROM visit_static").fetchall() == [(4 * len(changes),)]
+        assert con.sql("SELECT count(*) FROM visit_static").fetchall() == [
+            (4 * len(changes) + len(SENSELESS),)
+        ]
         numbers = con.sql(
             "SELECT table_name, column_name FROM duckdb_columns() WHERE data_type = 'DOUBLE' AND NOT internal "
             "AND schema_name = 'main'"

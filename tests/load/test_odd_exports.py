@@ -182,6 +182,19 @@ def test_folders_within_a_drop_are_named(tmp_path: Path) -> None:
         ("days_per_year", 0),
         ("min_visits", -1),
         ("gate_rejected_share", -1),
+        # Nothing to divide by, or no weight left to a reading.
+        ("min_visits", 0),
+        ("look_again_visits", 0),
+        ("part_visits", 0),
+        ("robust_cutoff", 0),
+        ("yardstick_prior_visits", 0),
+        # Beyond every calendar and clock.
+        ("days_per_year", 1e-6),
+        ("calibration_max_age_days", 1e12),
+        ("follow_up_days", 1e12),
+        ("repeat_window_h", 1e12),
+        ("sql_time_limit_s", 1e12),
+        ("sql_memory_limit_gb", 1e12),
     ],
 )
 def test_settings_that_mean_nothing_are_refused_by_name(name: str, value: float) -> None:

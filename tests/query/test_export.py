@@ -102,3 +102,12 @@ def test_a_folder_with_something_in_it_is_left_alone(
     with pytest.raises(UsageError, match="does not exist; publish one first"):
         export(tmp_path / "fleet.duckdb", tmp_path / "new")
     assert [p.name for p in tmp_path.iterdir()] == ["keep"]
+
+
+def test_a_folder_beside_it_is_left_alone(small_file: Path, tmp_path: Path) -> None:
+    mine = tmp_path / "parquet.new" / "mine"
+    mine.parent.mkdir()
+    mine.touch()
+    export(small_file, tmp_path / "parquet")
+    assert mine.exists()
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["parquet", "parquet.new"]

@@ -55,7 +55,7 @@ def test_a_greedy_query_ends(tight: Door, query: str) -> None:
     held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     with pytest.raises(UsageError, match=r"sql_time_limit_s|sql_memory_limit_gb|\d{10}|2\^32"):
         _count(tight, query)
-    assert time.monotonic() - began < 10  # a second, and what a busy machine adds
+    assert time.monotonic() - began < 30  # a second, and what a busy machine adds; they would take hours
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - held < 1_000_000  # kB
     assert _count(tight, "FROM site") == 60
 

@@ -53,6 +53,26 @@ def test_before_and_after_a_work_are_the_visits_between_its_neighbours(tmp_path:
             assert row["shift_inwc"] == pytest.approx(mean(after) - mean(before))
 
 
+def test_a_work_without_visits_of_its_own_takes_no_others_place(tmp_path: Path) -> None:
+    """Where the next work came before anybody measured, visits tell of both together."""
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    earlier = "equipment_id = 'E0005' AND valid AND like_new AND visited_on > DATE '2023-01-01'"
+    told = []
+    for change in (
+        "INSERT INTO work_follow_up BY NAME SELECT * REPLACE ('W7' AS work_id, 'E0005' AS equipment_id, "
+        "DATE '2023-01-01' AS done_on, (SELECT min(visited_on) FROM visit_reading WHERE "
+        f"{earlier}) AS measured_on) FROM work_follow_up WHERE work_id = 'W0002'",
+        "INSERT INTO work SELECT 'W9', equipment_id, measured_on, 'coil_cleaned', 1 FROM work_follow_up "
+        "WHERE work_id = 'W0002'",
+    ):
+        with duckdb.connect(str(file)) as con:
+            con.execute(change)
+        published = Published.open(file)
+        told.append({row["work_id"] for row in published.rows("latest_works", top=1)})
+        published.close()
+    assert told == [{"W0002"}, {"W7"}]
+
+
 def test_works_of_one_day_name_each_other(tmp_path: Path) -> None:
     """Of kinds that begin a new stretch: what a changed filter did is no part of the like-new static."""
     file = write_published(tmp_path / "fleet.duckdb", sites=84)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import duckdb
@@ -187,6 +190,18 @@ def test_pseudonyms_stay_and_the_key_is_private(hidden: Path, drop: Path) -> Non
     more = pseudonyms_of(hidden, [*before, "somebody new"])
     assert {k: more[k] for k in before} == before
     assert leaks(hidden) == []
+
+
+def test_the_key_reads_as_it_was_written_whatever_the_locale(tmp_path: Path) -> None:
+    """In a locale of another encoding a name beyond ASCII broke the run, or was lost from the key."""
+    draw = f"from pipeline.pseudonyms import *; pseudonyms_of(Path({str(tmp_path)!r}), ['M\\u00fcller'])"
+    plain = {
+        "LC_ALL": "C",
+        "PYTHONUTF8": "0",
+        "PYTHONCOERCECLOCALE": "0",
+    }  # ASCII, as far as Python goes by it
+    subprocess.run([sys.executable, "-c", draw], env=os.environ | plain, check=True)
+    assert read_key(tmp_path).keys() == {"M\u00fcller"}
 
 
 def test_reports_and_exports_of_a_publication_with_names(named: Path, tmp_path: Path) -> None:

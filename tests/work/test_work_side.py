@@ -15,6 +15,8 @@ TODAY = DAY_0 + timedelta(400)
 BEFORE, AFTER = (0, 20, 40), (120, 140)  # the last before is the trigger
 COOLING = 0  # unit_no of the first equipment; its heating is 1
 
+PRIOR_VARIANCE = 4e-4  # in. w.c. squared, between visits
+
 Work = tuple[str, int, str, float | None]  # id, day, kind, cost
 
 
@@ -100,3 +102,28 @@ def test_one_job_written_down_twice_is_one_pair() -> None:
     ]
     (row,) = pairs_of(works).to_dicts()
     assert (row["work_id"], row["cost"]) == ("W1", 900.0)
+
+
+def shift_of(levels: list[float]) -> float:
+    """The shift of a work from 0.8 (three visits) to 0.4, in a fleet of units with these levels (four visits each)."""
+    with Warehouse() as warehouse:
+        warehouse.set_variable("scatter_prior_variance", PRIOR_VARIANCE, "DOUBLE")
+        schema = {"level_inwc": pl.Float64, "n": pl.Int64}
+        warehouse.store("level_scatter", pl.DataFrame([(x, 4) for x in levels], schema=schema, orient="row"))
+        side = {"work_id": "W", "work_kind": "return_enlarged", "cost": 1.0, "n_before": 3}
+        side |= {"before_inwc": 0.8, "after_inwc": 0.4, "within_before": False, "within_after": True}
+        warehouse.store("work_side", pl.DataFrame([side]))
+        warehouse.run("work/work_pair.sql")
+        return float(warehouse.scalar("SELECT shift_inwc FROM work_pair"))
+
+
+@pytest.mark.parametrize("levels", [[], [0.9]])
+def test_a_fleet_that_shows_no_spread_draws_no_baseline(levels: list[float]) -> None:
+    """One unit has no variance between units; its own level is no baseline of another's work."""
+    assert shift_of(levels) == pytest.approx(0.4 - 0.8)
+
+
+def test_the_baseline_is_drawn_as_far_as_its_scatter_says() -> None:
+    between = 0.02 - PRIOR_VARIANCE / 4  # variance of 0.4 and 0.6 less that of a mean of four visits
+    drawn = 0.5 + (0.8 - 0.5) * between / (between + PRIOR_VARIANCE / 3)
+    assert shift_of([0.4, 0.6]) == pytest.approx(0.4 - drawn)
