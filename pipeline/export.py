@@ -27,9 +27,8 @@ def export(published: Path, folder: Path) -> dict[str, Any]:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already and not empty; expected a new folder")
     folder.parent.mkdir(parents=True, exist_ok=True)
-    new = folder.with_name(
-        f".{folder.name}.unfinished"
-    )  # what an export that was killed left is ours to remove
+    # What an export that was killed left under this name is ours to remove.
+    new = folder.with_name(f".{folder.name}.unfinished")
     shutil.rmtree(new, ignore_errors=True)
     new.mkdir()
     try:
