@@ -12,6 +12,7 @@ import pytest
 
 from pipeline.checks import all_checks
 from reports import draw
+from reports import words as page_words
 from reports.charts import practice
 from reports.queries import Published, Result
 from reports.training import TEACH
@@ -149,8 +150,16 @@ def test_every_check_that_can_be_a_habit_says_what_to_teach() -> None:
 @pytest.mark.parametrize("name", ["training.html", "operations.html", "data_quality.html"])
 def test_pages_that_send_people_to_the_ports_carry_the_cautions(name: str, pages: Path) -> None:
     text = says(read_page(pages / name))
-    assert text.count("Before anyone opens a panel or drills a test hole") == 1
-    assert "Never drill where a coil" in text
+    assert text.count(page_words.BEFORE) == 1
+    assert [caution for caution in page_words.CAUTIONS if caution not in text] == []
+
+
+def test_the_cautions_name_what_hurts_and_who_decides() -> None:
+    said = " ".join(page_words.CAUTIONS)
+    for word in ("maker's instructions", "local code", "licensed", "lock it out", "all panels on", "Never drill",
+                 "heat exchanger", "eye protection", "plug every hole", "temperature rise", "combustion air",
+                 "carbon monoxide", "not an order"):  # fmt: skip
+        assert word in said
 
 
 def test_visits_to_look_at_lead_with_days_that_can_be(tmp_path: Path) -> None:
