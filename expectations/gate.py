@@ -57,8 +57,8 @@ def gate_page(rows: Sequence[dict[str, Any]]) -> str:
     failed = sum(not row["success"] for row in rows)
     verdict = (
         f"Refused: {failed} of {len(rows)} expectations {'is' if failed == 1 else 'are'} broken. Nothing was "
-        "published; the last publication stands. What is broken comes first: mend it where the files come from, or "
-        "bring the files that are missing, and run again."
+        "published; the last publication, if there is one, stands. What is broken comes first: mend it where the "
+        "files come from, or bring the files that are missing, and run again."
         if failed
         else f"Passed: all {len(rows)} expectations hold."
     )
@@ -85,20 +85,22 @@ _PAGE = """<!doctype html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>The gate</title>
 <style>
+:root {{ color-scheme: light dark; }}
 body {{ font: 16px/1.5 system-ui, sans-serif; margin: 2rem auto; max-width: 70rem; padding: 0 1rem; }}
 table {{ border-collapse: collapse; width: 100%; }}
 th, td {{ text-align: left; vertical-align: top; padding: .35rem .6rem; border-bottom: 1px solid #d5dae1; }}
 td:last-child {{ overflow-wrap: anywhere; min-width: 14rem; }}
 div {{ overflow-x: auto; }}
-tr.broken td:first-child {{ font-weight: 700; color: #9b1c1c; }}
+tr.broken td:first-child {{ font-weight: 700; color: light-dark(#9b1c1c, #ff9d94); }}
 </style>
 </head>
 <body>
 <h1>May this drop be published?</h1>
 <p>{verdict}</p>
 <div tabindex="0" role="region" aria-label="Expectations"><table>
-<thead><tr><th>Verdict</th><th>Table</th><th>Expectation</th><th>Rows that break it</th><th>Rows that may</th>
-<th>The first of them</th></tr></thead>
+<thead><tr><th scope="col">Verdict</th><th scope="col">Table</th><th scope="col">Expectation</th>
+<th scope="col">Rows that break it</th><th scope="col">Rows that may</th>
+<th scope="col">The first of them</th></tr></thead>
 <tbody>
 {body}
 </tbody>

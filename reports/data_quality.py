@@ -16,6 +16,19 @@ GROUPINGS = {
     "instrument": ("By instrument", "instrument"),
 }
 
+GAUGE_NOTE = (
+    " A gauge in one hand shows that hand's habits too, and may tell whose it is: no proof of fault either."
+)
+# What is said below a chart of people, or of gauges, which may stand for people.
+NOTES = {
+    "aside_technician": " For whatever reason, a wrong row of the unit among them. A reason to look and to coach, "
+    "never proof of fault.",
+    "aside_instrument": GAUGE_NOTE,
+    "technician": " Only checks of how a reading was taken: what a unit or a gauge shows says nothing of a technician. "
+    "Intervals stand in the figures behind. A reason to look and to coach, never proof of fault.",
+    "instrument": GAUGE_NOTE,
+}
+
 
 def data_quality_page(published: Published, publication: Row) -> str:
     """The finished page."""
@@ -52,6 +65,7 @@ def data_quality_page(published: Published, publication: Row) -> str:
         current="data_quality.html",
         publication=publication,
         fate_words=words.FATES,
+        notes=NOTES,
         **context,
     )
 

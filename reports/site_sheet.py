@@ -111,7 +111,7 @@ def _sheet(published: Published, site: Row) -> str:
         page.draw(
             Figure(
                 f"totals_{i}",
-                unit.totals(visits, facts, work, *this, height=116),
+                unit.totals(visits, facts, work, *this, height=108),
                 visits,
                 alt,
                 columns.VISITS,

@@ -21,7 +21,7 @@ FOLLOWS = {
     "instrument": "It goes with the gauge, not with the person: other hands read off with it too, or this one reads "
     "right with another.",
     "technician": "It goes with the person, not with the gauge: readings with other gauges are off too, or other hands "
-    "read right with this one.",
+    "read right with this one. Where and how ports are chosen may do that as well as zeroing.",
     "cannot_be_told": "Person or gauge: cannot be told.",
 }
 PORTS = (

@@ -55,6 +55,25 @@ FATES = {
     "set_aside": "set aside",
 }
 
+BEFORE = "Before anyone opens a panel or drills a test hole"
+# Common practice, no source, here and in every maker's instructions; the same words on every page and in the workbook.
+CAUTIONS = (
+    "Work on gas, wiring, refrigerant and sheet metal is for licensed or qualified people, by the maker's "
+    "instructions and the local code; where they differ from what stands here, they hold.",
+    "Switch the unit off and lock it out before a panel comes off or a hole is drilled; a blower starts "
+    "without warning. Let a heat exchanger cool. Read with all panels on and no door switch bridged.",
+    "Never drill where a coil, drain pan, refrigerant line, heat exchanger, wiring, gas pipe or control may "
+    "lie behind the metal. If the place cannot be seen, do not drill: use the maker's own test ports or "
+    "another place.",
+    "Wear eye protection and gloves; stop the bit with a collar, deburr, and plug every hole after the test. "
+    "Old duct wrap and tape may hold asbestos: leave them alone until that is known.",
+    "After work on fan, filter or ducts, see that airflow and temperature rise are within the maker's limits; "
+    "where gas, oil or wood burns in the house, have draft, combustion air and carbon monoxide checked too: a "
+    "return can pull flue gas in.",
+    "A figure here is a reason to look, not an order to change a duct, a tap or a filter. Measure again on "
+    "the spot, like new, before work is sold.",
+)
+
 
 # Keys that do not read as they are written, on every page and in its script.
 NAMED = {"airflow_setting": SIDES["airflow_setting"]}

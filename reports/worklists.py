@@ -27,6 +27,31 @@ WIDTHS = {
     "static_state": 12,
     "mode": 9,
 }
+PROBABILITY = '[>0.99]">99 %";[<0.01]"<1 %";0 %'  # as on the pages: never called certain
+ENDINGS = (
+    ("_inwc_per_year", "in. w.c. a year"),
+    ("_inwc", "in. w.c."),
+    ("_cfm", "cfm"),
+    ("_w", "W"),
+    ("_on", "day"),
+)
+PLAIN = {"lo": "at least (95 %)", "hi": "at most (95 %)", "prob": "probability", "tesp": "total static"}
+NOTES = (
+    "What each sheet holds",
+    "Return side, supply side, fan, side not known: units in service that are chronic or uncertain, one line a "
+    "unit, its worse mode first, the other mode beside it. Left out: units within their rating, and those with "
+    "too few visits.",
+    "Upkeep: over the rating as found, within it like new. Getting worse: units whose static rises. Visits "
+    "wanted: units that one or two good visits settle.",
+    f"No sheet has more than {caps.SHEET_ROWS:,} lines; worklist.csv beside this file holds all ranked units.",
+    "What the columns mean",
+    "level: total external static like new, in cooling or in heating, with its 95 % interval. expected excess: "
+    "what is expected over the rating; it ranks the list. probability over rated: that the level is over the "
+    "rating. probability side: that the problem side is the largest cause; empty where no airflow is known.",
+    "n visits: visits that the level rests on. n offset corrected: of these, those corrected for a doubtful "
+    "zero. line number, line in side, n in side, n ranked: place in the list and numbers of lines. extra cost "
+    "per year: of the extra power, at the tariff and hours of the settings, in the tariff's currency.",
+)
 UNITS = {"_inwc": "0.00", "_cfm": "0", "_w": "0", "_year": "0.00"}
 
 
@@ -68,10 +93,23 @@ def _write_workbook(path: Path, ranked: Result, more: dict[str, pl.DataFrame], p
     sheets = {
         title: ranked.frame.filter(pl.col("problem_side") == side) for side, title in SIDE_TITLES.items()
     }
+    _write_notes(book, publication)
     for title, frame in (sheets | more).items():
         if title in more or frame.height:
             _write_sheet(book, title, frame.head(caps.SHEET_ROWS))
     book.close()
+
+
+def _write_notes(book: Any, publication: Row) -> None:
+    """The first sheet: what the others hold and leave out, and the cautions of every page, for a list travels alone."""
+    sheet = book.add_worksheet("Read first")
+    bold = book.add_format({"bold": True, "text_wrap": True})
+    plain = book.add_format({"text_wrap": True, "valign": "top"})
+    sheet.set_column(0, 0, 110)
+    made = f"Worklist, reference day {words.day(publication['today'])}"
+    heads = {made, words.BEFORE, *(note for note in NOTES if not note.endswith("."))}
+    for line, text in enumerate((made, words.BEFORE, *words.CAUTIONS, *NOTES)):
+        sheet.write_string(line, 0, text, bold if text in heads else plain)
 
 
 def _write_sheet(book: Any, title: str, frame: pl.DataFrame) -> None:
@@ -90,14 +128,19 @@ def _write_sheet(book: Any, title: str, frame: pl.DataFrame) -> None:
 
 
 def _number_format(name: str) -> str:
-    if name.startswith("prob_"):
-        return "0 %"
+    if name.startswith(("prob_", "other_prob_")):
+        return PROBABILITY
     return next((form for ending, form in UNITS.items() if name.endswith(ending)), "General")
 
 
 def heading(name: str) -> str:
-    """A column's name as a heading with its unit: level_inwc becomes level, in. w.c."""
-    for ending, unit in (("_inwc", "in. w.c."), ("_cfm", "cfm"), ("_w", "W"), ("_on", "day")):
+    """A column's name as a heading with its unit: level_lo_inwc becomes level at least (95 %), in. w.c."""
+    name = {"slope_lo": "slope_lo_inwc_per_year", "slope_hi": "slope_hi_inwc_per_year"}.get(name, name)
+    for ending, unit in ENDINGS:
         if name.endswith(ending):
-            return f"{words.word(name.removesuffix(ending))}, {unit}"
-    return words.word(name)
+            return f"{_plain_words(name.removesuffix(ending))}, {unit}"
+    return _plain_words(name)
+
+
+def _plain_words(name: str) -> str:
+    return " ".join(PLAIN.get(part, part) for part in words.word(name).split(" "))

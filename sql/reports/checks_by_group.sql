@@ -1,6 +1,7 @@
 -- Each check's share of visits within one grouping: 'month', 'branch', 'technician' or 'instrument' (grouping).
 -- Technicians and instruments only from the minimum of visits; months up to the reference day; at most groups groups
 -- (months: the latest; others: those with most visits) of all n_members. A check finds a visit once. Intervals: 95 %, Wilson.
+-- By technician only the checks of how a reading was taken: what a unit or a gauge shows says nothing of a technician.
 WITH members AS (
     SELECT
         month,
@@ -60,4 +61,5 @@ SELECT
     (SELECT any_value(members.n_members) FROM members) AS n_members
 FROM found
 LEFT JOIN check_catalog AS c ON found.check_id = c.check_id
+WHERE getvariable('grouping') <> 'technician' OR coalesce(c.belongs_to, 'reading') = 'reading'
 ORDER BY found.shown, found.check_id;

@@ -1,7 +1,7 @@
 -- Technicians to coach, with the reason's figures: skipped zeroes first, then readings that shift. At most top rows.
 -- Only technicians with the minimum of visits are named. The offsets of both ports and of the total are those with the
--- instrument of the hidden offset (technician_zeroing.sql), of the total its size with its 95 % interval (1.96 standard
--- errors). q_value: of the reason's own test, of skipping or of the offsets with that instrument.
+-- instrument of the hidden offset (technician_zeroing.sql), each with its 95 % interval (1.96 standard errors), of the
+-- total its size. q_value: of the reason's own test, of skipping or of the offsets with that instrument.
 -- n_since ... since_state: shared/since_last_training.sql.
 -- line_...: the rate month by month over the latest months months, each point over the fewest months up to it that hold the
 -- minimum of visits together, so that no point rests on less; at least three points. line_at: where it stands, 0 to 1.
@@ -109,10 +109,17 @@ SELECT
     CASE WHEN z.zeroing_state = 'skips_zero' THEN z.q_value ELSE i.q_value END AS q_value,
     z.hidden_offset_inwc,
     z.hidden_port,
+    if(z.hidden_port = 'return', i.return_offset_se, i.supply_offset_se) AS hidden_se,
+    z.hidden_offset_inwc - 1.96 * hidden_se AS hidden_lo_inwc,
+    z.hidden_offset_inwc + 1.96 * hidden_se AS hidden_hi_inwc,
     i.instrument_id,
     i.n_visits AS n_offset_visits,
     i.return_offset_inwc,
+    i.return_offset_inwc - 1.96 * i.return_offset_se AS return_lo_inwc,
+    i.return_offset_inwc + 1.96 * i.return_offset_se AS return_hi_inwc,
     i.supply_offset_inwc,
+    i.supply_offset_inwc - 1.96 * i.supply_offset_se AS supply_lo_inwc,
+    i.supply_offset_inwc + 1.96 * i.supply_offset_se AS supply_hi_inwc,
     i.tesp_offset_inwc,
     abs(i.tesp_offset_inwc) AS total_off_inwc,
     abs(i.tesp_offset_inwc) - 1.96 * i.tesp_offset_se AS total_off_lo_inwc,

@@ -52,13 +52,13 @@ SELECT
                     WHEN exceeds(filter_drop_inwc, return_budget_inwc / 2)
                         THEN
                             format(
-                                'Filter first: its drop of {:.2f} is more than half of what the return side allows; '
+                                'Filter first: its drop of {:.2f} in. w.c. is more than half of what the return side allows; '
                                 || 'filter type, size and cabinet. Then the return duct and grille.', filter_drop_inwc
                             )
                     WHEN filter_drop_inwc IS NOT NULL
                         THEN
                             format(
-                                'Return duct first: the filter drop is only {:.2f}; look for an undersized return, '
+                                'Return duct first: the filter drop is only {:.2f} in. w.c.; look for an undersized return, '
                                 || 'a blocked grille, a crushed or closed run.', filter_drop_inwc
                             )
                     ELSE 'Return side: measure the filter drop, then look at filter size, grille and return duct.'
@@ -69,14 +69,15 @@ SELECT
                     WHEN exceeds(coil_drop_inwc, supply_level_inwc / 2)
                         THEN
                             format(
-                                'Coil first: its drop of {:.2f} is more than half of the supply static; '
-                                || 'clean it, check that it fits the airflow. Then the supply duct.', coil_drop_inwc
+                                'Coil first: its drop of {:.2f} in. w.c. is more than half of the supply static; is it clean, '
+                                || 'and does it fit the airflow? It is cleaned as its maker says. Then the supply duct.',
+                                coil_drop_inwc
                             )
                     WHEN coil_drop_inwc IS NOT NULL
                         THEN
                             format(
-                                'Supply duct first: the coil takes {:.2f} of the supply static of {:.2f}; look for shut '
-                                || 'registers and dampers, kinked or badly strapped runs, an undersized trunk.',
+                                'Supply duct first: the coil takes {:.2f} of the supply static of {:.2f} in. w.c.; look for '
+                                || 'shut registers and dampers, kinked or badly strapped runs, an undersized trunk.',
                                 coil_drop_inwc, supply_level_inwc
                             )
                     WHEN coil_in_span
@@ -94,7 +95,11 @@ SELECT
                 || CASE
                     WHEN mode = 'heating' AND equipment_kind = 'furnace'
                         THEN ' Keep the temperature rise within the range on the plate.'
-                    ELSE ''
+                    WHEN mode = 'heating'
+                        THEN
+                            ' Keep at least the maker''s airflow for heating: with less, electric heat may overheat and a heat '
+                            || 'pump may trip.'
+                    ELSE ' Keep at least the maker''s airflow for cooling: with less, the coil may ice.'
                 END
         ELSE 'No side stands out: measure again like new, both sides and the drops.'
     END AS check_first,

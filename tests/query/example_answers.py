@@ -293,12 +293,12 @@ def totals_written_down(t: Tables) -> pl.DataFrame:
     factor = pl.col("pressure_unit").replace_strict(INWC, return_dtype=pl.Float64)
     off = ((pl.col("reported_tesp") - pl.col("supply_recorded") + pl.col("return_recorded")) * factor).abs()
     rows = t("visit_static").filter(pl.col("reported_tesp").is_not_null(), pl.col("repairs").is_null())
-    return (
-        rows.with_columns(off=off).group_by("technician_id").agg(
-            n_totals=pl.len(), n_agree=(pl.col("off") <= 0.02).sum(), share=(pl.col("off") <= 0.02).mean(),
-            off_at_most_inwc=pl.col("off").quantile(0.95, "linear"),
-        ).sort("share", "technician_id").head(50)
+    rows = rows.with_columns(off=off).group_by("technician_id").agg(
+        n_totals=pl.len(), n_agree=(pl.col("off") <= 0.02).sum(),
+        off_at_most_inwc=pl.col("off").quantile(0.95, "linear"),
     )  # fmt: skip
+    rows = _with_wilson(rows.filter(pl.col("n_totals") >= 20), "n_agree", "n_totals", "share")
+    return rows.sort("share", "technician_id").head(50)
 
 
 def uncertainty_sources(t: Tables) -> pl.DataFrame:

@@ -51,6 +51,15 @@ def test_an_example_begins_with_its_question(name: str) -> None:
     assert example.sql.startswith("-- ")
 
 
+def test_an_example_that_counts_by_technician_names_nobody_on_little_data() -> None:
+    people = [e for e in examples() if "GROUP BY technician_id" in e.sql]
+    assert len(people) >= 2
+    for example in people:
+        assert ">= 20" in example.sql, example.name
+        assert "wilson_lo(" in example.sql, example.name
+        assert "never proof of fault" in " ".join(example.sql.replace("--", "").split()), example.name
+
+
 @pytest.mark.parametrize("name", sorted(ANSWERS))
 @pytest.mark.parametrize("fleet", ["demo_file", "small_file"])
 def test_an_answer_is_right(request: pytest.FixtureRequest, fleet: str, name: str) -> None:

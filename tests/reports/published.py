@@ -147,7 +147,8 @@ def _publication(rows: Rows) -> None:
                         ("tariff_per_kwh", 0.15)):  # fmt: skip
         rows.add("setting", name, value, "", "test")
     for check in CHECKS:
-        rows.add("check_catalog", *check, "drops" if check[0] == "component_drop_impossible" else "visit")
+        applies_to = "drops" if check[0] == "component_drop_impossible" else "visit"
+        rows.add("check_catalog", *check, applies_to, "reading")
     rows.add("gate_result", "loaded", "site_id is unique", "site", True, 0, 0, None)
 
 

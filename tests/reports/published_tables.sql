@@ -6,7 +6,8 @@ CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR,
   rows_read BIGINT, rows_loaded BIGINT, rows_rejected BIGINT, rows_repeated BIGINT, rows_superseded BIGINT);
 CREATE TABLE rejected_row (file VARCHAR, line_number BIGINT, table_name VARCHAR, raw_line VARCHAR, reason VARCHAR,
   detail VARCHAR);
-CREATE TABLE check_catalog (check_id VARCHAR, title VARCHAR, consequence VARCHAR, why VARCHAR, applies_to VARCHAR);
+CREATE TABLE check_catalog (check_id VARCHAR, title VARCHAR, consequence VARCHAR, why VARCHAR, applies_to VARCHAR,
+  belongs_to VARCHAR);
 CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR, detail VARCHAR);
 CREATE TABLE site (site_id VARCHAR, branch VARCHAR, site_label VARCHAR, elevation_ft DOUBLE);
 CREATE TABLE equipment (equipment_id VARCHAR, site_id VARCHAR, equipment_kind VARCHAR, installed_on DATE,

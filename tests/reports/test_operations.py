@@ -96,5 +96,5 @@ def test_a_steady_trend_says_where_a_change_cannot_be_ruled_out(tmp_path: Path) 
             "slope_hi = 0.02"
         )
     text = " ".join(read_page(draw_site_sheet(file, tmp_path / "reports", "S0000")).text.split())
-    assert "(-0.014 to +0.555); too few days to rule out a change of 0.03 a year" in text
+    assert "(-0.014 to +0.555); too few days to rule out a change of 0.03 in. w.c. a year" in text
     assert "(-0.014 to +0.020); too few" not in text

@@ -235,7 +235,8 @@ def test_a_rising_unit_is_told_by_its_line_wherever_it_stands(change: Change) ->
     assert re.search(
         r"2 units in one mode, at 1 site: rising: the mean of the visits is near the rating", text
     )
-    says = r"Rising \+0\.0\d\d a year in (cooling|heating): about \d\.\d\d at the last visit, \d{4}-\d\d-\d\d"
+    says = r"Rising \+0\.0\d\d in\. w\.c\. a year in (cooling|heating): about \d\.\d\d at the last visit, "
+    says += r"\d{4}-\d\d-\d\d"
     sheet = " ".join(change(*made, site="S0036").text.split())
     assert re.search(
         says + r", over the rating\. Level and probability are of the mean over the visits", sheet

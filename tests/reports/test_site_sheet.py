@@ -9,7 +9,7 @@ import duckdb
 import pytest
 
 from pipeline.errors import UsageError
-from reports import caps, draw, draw_site_sheet, sheets_in, sheets_left, site_sheet
+from reports import caps, draw, draw_site_sheet, sheets_in, sheets_left, site_sheet, words
 from reports.site_sheet import file_name
 from tests.reports.published import write_published
 from tests.reports.reading import read_page
@@ -20,7 +20,7 @@ def test_sheet_tells_the_units_ports_and_cautions(published_file: Path, tmp_path
     assert path == tmp_path / "sites" / "S0000.html"
     page = read_page(path)
     assert "return port after filter, supply port before coil" in page.text
-    assert "Never drill where a coil" in page.text
+    assert all(caution in page.text for caution in words.CAUTIONS)
     assert page.size < 1_200_000
 
 

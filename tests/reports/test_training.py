@@ -12,6 +12,7 @@ import pytest
 
 from pipeline.checks import all_checks
 from reports import draw
+from reports import words as page_words
 from reports.charts import practice
 from reports.queries import Published, Result
 from reports.training import TEACH
@@ -61,9 +62,9 @@ def test_a_doubtful_zero_names_both_ports_and_which_way_totals_read(
     training, _ = changed(tmp_path, other, T003.format(offsets) + " AND instrument_id <> 'M999z'", hidden)
     (row,) = (text for text in told(training, "coaching") if text.startswith("T003"))
     assert "readings with M003a lie off" in row
-    assert "return port -0.058, supply port +0.048 in. w.c." in row
+    assert "return port -0.058 (-0.074 to -0.042), supply port +0.048 (+0.032 to +0.064) in. w.c." in row
     assert words in row
-    assert "-0.058return port" in row
+    assert "-0.058-0.074 to -0.042return port, 109 visits" in row
 
 
 @pytest.mark.parametrize(
@@ -149,8 +150,16 @@ def test_every_check_that_can_be_a_habit_says_what_to_teach() -> None:
 @pytest.mark.parametrize("name", ["training.html", "operations.html", "data_quality.html"])
 def test_pages_that_send_people_to_the_ports_carry_the_cautions(name: str, pages: Path) -> None:
     text = says(read_page(pages / name))
-    assert text.count("Before anyone opens a panel or drills a test hole") == 1
-    assert "Never drill where a coil" in text
+    assert text.count(page_words.BEFORE) == 1
+    assert [caution for caution in page_words.CAUTIONS if caution not in text] == []
+
+
+def test_the_cautions_name_what_hurts_and_who_decides() -> None:
+    said = " ".join(page_words.CAUTIONS)
+    for word in ("maker's instructions", "local code", "licensed", "lock it out", "all panels on", "Never drill",
+                 "heat exchanger", "eye protection", "plug every hole", "temperature rise", "combustion air",
+                 "carbon monoxide", "not an order"):  # fmt: skip
+        assert word in said
 
 
 def test_visits_to_look_at_lead_with_days_that_can_be(tmp_path: Path) -> None:
@@ -381,3 +390,26 @@ def test_only_gauges_that_drift_are_listed_and_none_of_which_nothing_is_to_do(tm
     training, _ = changed(tmp_path / "none", stepped.replace(" WHERE instrument_id <> 'M001a'", ""))
     assert told(training, "gauges") == []
     assert "None of 9 gauges with enough visits" in says(training)
+
+
+def test_who_is_named_is_told_how_to_object(pages: Path) -> None:
+    text = says(read_page(pages / "training.html"))
+    assert "If you are named and see it otherwise" in text
+    assert "A row that is wrong is corrected where it came from and given again" in text
+
+
+def test_what_a_unit_or_a_gauge_shows_is_not_counted_by_technician(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=84)
+    found: dict[str, set[str]] = {}
+    for belongs_to in ("reading", "gauge"):
+        with duckdb.connect(str(file)) as con:
+            con.execute(
+                f"UPDATE check_catalog SET belongs_to = '{belongs_to}' WHERE check_id = 'probe_near_turn'"
+            )
+        published = Published.open(file)
+        for grouping in ("technician", "branch"):
+            rows = published.rows("checks_by_group", key=grouping, grouping=grouping, groups=99)
+            found[f"{grouping} {belongs_to}"] = set(rows.frame["check_id"])
+        published.close()
+    assert "probe_near_turn" in found["branch gauge"] & found["branch reading"] & found["technician reading"]
+    assert found["technician gauge"] == found["technician reading"] - {"probe_near_turn"}

@@ -80,3 +80,14 @@ def test_the_crews_sheet_says_what_is_no_remedy(design: str, words: str, tmp_pat
     assert words in text
     assert "the coil may ice. Follow the maker's tables." in text
     assert "air, % of design" in text
+
+
+def test_a_lower_tap_is_never_shown_without_its_warning(tmp_path: Path) -> None:
+    file = write_published(tmp_path / "fleet.duckdb", sites=7)
+    with duckdb.connect(str(file)) as con:
+        con.execute(f"UPDATE site_static SET design_cfm = 500 WHERE equipment_id = '{UNIT}'")
+    text = " ".join(read_page(draw_site_sheet(file, tmp_path / "reports", SITE)).text.split())
+    assert "the tap goes one lower" in text
+    assert "Not a remedy" not in text
+    assert "Not enough" not in text
+    assert "Too little air does harm whatever the static shows: the coil may ice." in text

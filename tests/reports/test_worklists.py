@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from reports import draw
+from reports import draw, words
 from reports.queries import Published
 from reports.worklists import harmless, heading
 from tests.reports.published import write_published
@@ -42,12 +42,14 @@ def test_workbook_has_a_sheet_a_side_and_no_formula(tmp_path: Path) -> None:
         sheets = re.findall(r'<sheet name="([^"]+)"', book.read("xl/workbook.xml").decode())
         xml = "".join(book.read(n).decode() for n in book.namelist() if n.startswith("xl/worksheets/"))
     assert sheets == [
-        "Return side too tight", "Supply side too tight", "Fan set too fast", "Upkeep", "Getting worse",
-        "Visits wanted",
+        "Read first", "Return side too tight", "Supply side too tight", "Fan set too fast", "Upkeep",
+        "Getting worse", "Visits wanted",
     ]  # fmt: skip
     assert "<f>" not in xml
-    assert xml.count("<autoFilter") == len(sheets) == xml.count('state="frozen"')
+    assert xml.count("<autoFilter") == len(sheets) - 1 == xml.count('state="frozen"')
     assert "&lt;/script&gt;" in xml
+    for caution in words.CAUTIONS:
+        assert caution in xml
 
 
 def test_rejected_rows_can_be_taken_along(pages: Path, published_file: Path) -> None:
@@ -71,3 +73,6 @@ def test_headings_carry_their_unit() -> None:
     assert heading("level_inwc") == "level, in. w.c."
     assert heading("airflow_shortfall_cfm") == "airflow shortfall, cfm"
     assert heading("rank") == "rank"
+    assert heading("rank_lo") == "rank at least (95 %)"
+    assert heading("slope_hi") == "slope at most (95 %), in. w.c. a year"
+    assert heading("prob_over_rated") == "probability over rated"

@@ -146,6 +146,9 @@ def test_the_page_tells_the_latest_works_and_what_the_effect_costs(tmp_path: Pat
     file = write_published(tmp_path / "fleet.duckdb", sites=84)
     draw(file, tmp_path / "reports")
     text = " ".join(read_page(tmp_path / "reports" / "operations.html").text.split())
-    assert "Median cost of 0.1 in. w.c. less: return enlarged 342 (11 pairs)." in text
+    assert (
+        "Median cost of 0.1 in. w.c. less, in the currency of the costs: return enlarged 342 (11 pairs)."
+        in text
+    )
     assert "The latest works: before, after, visits since" in text
     assert "supply repaired" in text

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import polars as pl
 import pytest
 
@@ -72,10 +74,10 @@ def says(ask: Query) -> dict[str, str]:
 
 def test_a_coil_between_the_ports_of_a_furnace_is_named_by_its_share(says: dict[str, str]) -> None:
     assert says["furnace_coil"].startswith(
-        "Coil first: its drop of 0.40 is more than half of the supply static;"
+        "Coil first: its drop of 0.40 in. w.c. is more than half of the supply static;"
     )
     assert says["furnace_duct"].startswith(
-        "Supply duct first: the coil takes 0.18 of the supply static of 0.70;"
+        "Supply duct first: the coil takes 0.18 of the supply static of 0.70 in. w.c.;"
     )
     assert "measure the coil drop if there is a coil outside the cabinet" in says["furnace_bare"]
 
@@ -101,3 +103,13 @@ def test_a_furnace_in_heating_keeps_its_temperature_rise(ask: Query, says: dict[
     assert fast.filter(pl.col("equipment_id").str.starts_with("fast_")).height == 3
     assert "temperature rise" in says["fast_furnace"]
     assert "temperature rise" not in says["fast_furnace_cooling"] + says["fast_fan_coil"]
+
+
+def test_a_fan_set_too_fast_is_not_slowed_below_what_its_maker_asks(says: dict[str, str]) -> None:
+    assert "the coil may ice" in says["fast_furnace_cooling"]
+    assert "electric heat may overheat" in says["fast_fan_coil"]
+
+
+def test_a_drop_is_told_with_its_unit(says: dict[str, str]) -> None:
+    for text in says.values():
+        assert re.findall(r"\d\.\d\d(?! in\. w\.c\.| of the supply static of)", text) == []
