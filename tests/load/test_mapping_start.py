@@ -312,6 +312,23 @@ def test_unknown_words_are_told_once_and_the_mapping_that_is_written_reads_them(
     ]
 
 
+def test_words_that_are_empty_are_no_unknown_words(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", _of_modes([""] * 6 + ["cooling"] * 2)), passes=False)
+    assert not any("not known" in m for m in store.said)
+    assert "visits.csv:2: mode is empty, expected cooling or heating [bad_value]" in store.said
+    _, text = _start(tmp_path / "both", _of_modes([""] * 6 + ["Cool"] * 6))
+    assert '"cool" = "cooling"  # a guess' in text
+
+
+def test_a_header_that_stands_there_again_disturbs_no_guess(tmp_path: Path) -> None:
+    header = "Job,Site,Unit,Tech,Date,Mode,Return,Supply\n"
+    row = "{},S1,E1,T1,03/{}/2026 02:05 PM,cooling,0.2,0.3\n"
+    rows = "".join(row.format(i, i) for i in range(10, 20))
+    _, text = _start(tmp_path, SOUND | {"visits.csv": f"{header}{rows}{header}{rows}"})
+    assert 'time_format = "%m/%d/%Y %I:%M %p"  # a guess' in text
+
+
 @pytest.mark.parametrize(
     "words",
     [["Cool"] * 4 + ["cooling"] * 9, ["Cool"] * 5 + ["cooling"] * 95, [f"word {i}" for i in range(40)]],
