@@ -13,6 +13,7 @@ from pipeline.load.inputs import TABLES
 from pipeline.load.intake import Held, bring_held, keep_lists, restore, take_in
 from pipeline.load.kept import forget_incoming
 from pipeline.load.mapping import read_mapping
+from pipeline.load.mixed import say_mixed
 from pipeline.load.pointing import point_at_lines
 from pipeline.load.rebuild import is_damage, set_aside
 from pipeline.load.resolve import resolve
@@ -63,6 +64,7 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     _assert_conserved(warehouse)
     say_rejected(warehouse, order.say)
     say_superseded(warehouse, order.say)
+    say_mixed(warehouse, order.say)
     say_since(warehouse, order)
 
 
