@@ -227,6 +227,18 @@ def bring_held(warehouse: Warehouse, order: RunOrder) -> list[Held]:
     return held
 
 
+def forget_held(warehouse: Warehouse, into: Path, done: Sequence[Held]) -> list[str]:
+    """Take files off the list of those that wait; their names. The next accepted run removes their copies."""
+    which = f"load_id IN ({', '.join(str(one.load_id) for one in done)})"
+    gone = {load.identity for load in _entered(warehouse, which)}
+    left = [load for load in kept.read_list(into, kept.HELD) if load.identity not in gone]
+    if left:
+        kept.write_list(into, left, kept.HELD)
+    else:
+        (kept.drops_folder(into) / kept.HELD).unlink(missing_ok=True)
+    return sorted(file for file, *_ in gone)
+
+
 def _entered(warehouse: Warehouse, which: str) -> list[kept.KeptLoad]:
     rows = warehouse.con.sql(f"{kept.LOADS} WHERE {which} ORDER BY load_id").fetchall()
     return [kept.KeptLoad(*row) for row in rows]

@@ -376,7 +376,9 @@ def test_a_correction_is_not_taken_for_another_firm(tmp_path: Path, changed: str
     mended = {
         "branch": firm["sites_North.csv"].replace(",North,", ",Northern,"),
         "site_label": firm["sites_North.csv"].replace("North ", "House "),
-        "two": firm["sites_North.csv"].replace("S1,North,North", "S1,X,Y").replace("S2,North,North", "S2,X,Y"),
+        "two": firm["sites_North.csv"]
+        .replace("S1,North,North", "S1,X,Y")
+        .replace("S2,North,North", "S2,X,Y"),
     }[changed]
     store.run(write_drop(tmp_path / "fix", {"sites_of_North.csv": mended}))
     assert len(store.said) == 1 and store.said[0].startswith("sites_of_North.csv: replaces ")
@@ -389,7 +391,9 @@ def test_visits_of_another_firm_under_the_same_numbers_are_told(
     """Those of the same unit or day are corrections of it."""
 
     def visits(unit: int, day: int) -> str:
-        rows = (f"V{i},S{unit},E{unit},T1,2026-03-{day + i:02d}T08:00:00Z,cooling,-0.2,0.3\n" for i in (1, 2, 3))
+        rows = (
+            f"V{i},S{unit},E{unit},T1,2026-03-{day + i:02d}T08:00:00Z,cooling,-0.2,0.3\n" for i in (1, 2, 3)
+        )
         return f"{VISIT_COLUMNS}\n{''.join(rows)}"
 
     store = Store(tmp_path / "into")
