@@ -134,17 +134,18 @@ def _is_mended(warehouse: Warehouse, one: Held) -> bool:
     """Has every readable row of a held file come in a file that was accepted after it, and found what it names?"""
     name = warehouse.scalar(f"SELECT table_name FROM load_file WHERE load_id = {one.load_id}")
     table = BY_NAME[str(name)]
-    key = " AND ".join(f"s.{k} = h.{k}" for k in table.key)
-    return bool(
-        warehouse.scalar(
-            f"SELECT count(*) > 0 AND bool_and(h.rowid IN (SELECT h.rowid FROM {table.staged} AS h, {table.staged} AS s "
-            f"WHERE h.load_id = {one.load_id} AND {key} AND s.wrong IS NULL AND s.load_id IN (SELECT b.load_id "
-            "FROM load_file AS a, load_file AS b "
-            f"WHERE a.load_id = {one.load_id} AND b.accepted AND b.loaded_at > a.loaded_at) "
-            f"AND s.rowid NOT IN (SELECT row_id FROM {table.fates} WHERE fate = 'rejected'))) "
-            f"FROM {table.staged} AS h WHERE h.load_id = {one.load_id} AND h.wrong IS NULL"
-        )
+    key = ", ".join(table.key)
+    later = (
+        "SELECT b.load_id FROM load_file AS a, load_file AS b "
+        f"WHERE a.load_id = {one.load_id} AND b.accepted AND b.loaded_at > a.loaded_at"
     )
+    came = (
+        f"SELECT {key} FROM {table.staged} WHERE load_id IN ({later}) AND wrong IS NULL "
+        f"AND rowid NOT IN (SELECT row_id FROM {table.fates} WHERE fate = 'rejected')"
+    )
+    rows = f"SELECT {key} FROM {table.staged} WHERE load_id = {one.load_id} AND wrong IS NULL"
+    some, missing = (f"EXISTS ({rows})", f"EXISTS ({rows} EXCEPT {came})")
+    return bool(warehouse.scalar(f"SELECT {some} AND NOT {missing}"))
 
 
 def withdraw(warehouse: Warehouse, order: RunOrder) -> None:

@@ -13,6 +13,7 @@ from pipeline.load.inputs import BY_NAME, Table
 from pipeline.warehouse import Warehouse
 
 SAID = 3  # ids that a message shows
+TEXT = "a spreadsheet takes them away: export the ids as text"
 # By reason of a rejected row the table that lacks the id, and the tables whose rows name it.
 NAMED_BY = {
     "site_unknown": ("sites", ("equipment", "visits")),
@@ -59,8 +60,8 @@ def say_zeros(warehouse: Warehouse, say: Callable[[str], None]) -> None:
             query = BUT_FOR_ZEROS.format(unknown=unknown, id=table.key[0], cleaned=table.cleaned)
             for file, n_ids, n, one, known in warehouse.con.sql(query).fetchall():
                 say(
-                    f"{file}: {_count(n, 'row')} with {_count(n_ids, table.key[0])} that {name} know with other zeros in "
-                    f"front ({shown(one)} for {shown(known)}); a spreadsheet takes them away: export the ids as text"
+                    f"{file}: {_count(n, 'row')} with {_count(n_ids, table.key[0])} that {name} know with other "
+                    f"zeros in front ({shown(one)} for {shown(known)}); {TEXT}"
                 )
         if (name, "came") not in came:
             continue
@@ -68,9 +69,8 @@ def say_zeros(warehouse: Warehouse, say: Callable[[str], None]) -> None:
         ((n, one, other),) = warehouse.con.sql(query).fetchall()
         if n:
             say(
-                f"{name}: {_count(n, table.key[0])} of this run {'is' if n == 1 else 'are'} there with other zeros in front, "
-                f"too ({shown(one)} and {shown(other)}), and count as two; a spreadsheet takes them away: export the ids "
-                "as text"
+                f"{name}: {_count(n, table.key[0])} of this run {'is' if n == 1 else 'are'} there with other zeros in "
+                f"front, too ({shown(one)} and {shown(other)}), and count as two; {TEXT}"
             )
 
 

@@ -381,7 +381,8 @@ def test_a_correction_is_not_taken_for_another_firm(tmp_path: Path, changed: str
         .replace("S2,North,North", "S2,X,Y"),
     }[changed]
     store.run(write_drop(tmp_path / "fix", {"sites_of_North.csv": mended}))
-    assert len(store.said) == 1 and store.said[0].startswith("sites_of_North.csv: replaces ")
+    assert len(store.said) == 1
+    assert store.said[0].startswith("sites_of_North.csv: replaces ")
 
 
 @pytest.mark.parametrize(("unit", "day", "told"), [(1, 11, 0), (2, 0, 0), (2, 11, 1)])

@@ -375,8 +375,8 @@ def test_what_was_held_by_one_mapping_is_forgotten_once_another_reads_it(tmp_pat
 
 
 def test_a_file_that_waits_in_vain_is_forgotten_once_later_files_brought_its_rows(tmp_path: Path) -> None:
-    """A spreadsheet ate the zeros of a day's ids. The day comes again, mended; what waits with the spoilt file for a unit
-    comes in with that, which the spoilt one had kept out for ever."""
+    """A spreadsheet ate the zeros of a day's ids, and the day comes again, mended. What waits for a unit comes in with
+    that, and is not kept out for ever by the spoilt file that waits beside it."""
     store = Store(tmp_path / "into")
     keys = {
         "sites.csv": "site_id,branch\n007,North\n008,North\n",

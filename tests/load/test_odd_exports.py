@@ -201,6 +201,6 @@ def test_two_ids_that_differ_by_zeros_in_front_are_told(tmp_path: Path) -> None:
         write_drop(tmp_path / "again", {"sites_b.csv": "site_id,branch\n123,North\n124,North\n9,North\n"})
     )
     assert store.said == [
-        "sites: 2 site_ids of this run are there with other zeros in front, too ('123' and '0123'), and count as two; a "
-        "spreadsheet takes them away: export the ids as text"
+        "sites: 2 site_ids of this run are there with other zeros in front, too ('123' and '0123'), and count as two; "
+        "a spreadsheet takes them away: export the ids as text"
     ]
