@@ -261,7 +261,7 @@ def test_what_replaces_and_what_comes_too_late_is_said(tmp_path: Path) -> None:
     assert store.rows(BRANCHES) == [("S1", "a"), ("S2", "a")]
     assert store.said == [
         "sites-fix.csv: 1 row is not used: sites.csv, loaded before, has the same key and wins by a later "
-        "recorded_at, else by its name in natural order; a correction needs a later one"
+        "recorded_at, else by its name in natural order; a correction needs a later recorded_at or name"
     ]
     store.run(write_drop(tmp_path / "fix 2", {"sites_fix.csv": "site_id,branch\nS1,c\nS2,c\n"}))
     assert store.rows(BRANCHES) == [("S1", "c"), ("S2", "c")]
@@ -269,6 +269,20 @@ def test_what_replaces_and_what_comes_too_late_is_said(tmp_path: Path) -> None:
     again = {"sites_fix_2.csv": "site_id,branch\nS1,c\nS2,d\n"}
     store.run(write_drop(tmp_path / "fix 3", again))
     assert store.said[0].startswith("sites_fix_2.csv: replaces 1 row of ")
+
+
+def test_what_comes_too_late_is_said_also_where_the_row_that_wins_was_given_twice(tmp_path: Path) -> None:
+    """Whole exports under new names: the first wins by its name over each correction, and is named every time."""
+    store = _load(tmp_path, {"sites_full.csv": "site_id,branch\nS1,a\nS2,a\n"})
+    store.run(write_drop(tmp_path / "week 1", {"sites_all.csv": "site_id,branch\nS1,a\nS2,a\n"}))
+    assert store.said == []
+    for week, branch in ((2, "b"), (3, "c")):
+        drop = write_drop(tmp_path / f"week {week}", {f"sites_export_{week}.csv": _sites(branch)})
+        store.run(drop)
+        assert store.said[0].startswith(
+            f"sites_export_{week}.csv: 1 row is not used: sites_full.csv, loaded before"
+        )
+    assert store.rows(BRANCHES) == [("S1", "a"), ("S2", "a")]
 
 
 def _publish(store: Store, today: str) -> None:
