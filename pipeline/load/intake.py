@@ -150,6 +150,8 @@ class _Intake:
             order.say(f"{file.name}: kept beside the known columns: {', '.join(map(layout.named, unknown))}")
         if verdict.returns:
             order.say(f"{file.name}: is what was loaded before another of this name; it counts again")
+        if verdict.otherwise:
+            order.say(f"{file.name}: was loaded before by another mapping; what it said by that goes")
         if verdict.drop:
             self.settle()
         for load_id in verdict.drop:
