@@ -18,13 +18,27 @@ from pipeline.load.zones import REACH, is_out_of_reach
 SKIPPED = 80
 TWICE = 160
 GROUPED = re.compile(r"\s*[+-]?[0-9]{1,3}([.,][0-9]{3})+\s*")
+WITH_UNIT = re.compile(
+    r'\s*[+-]?[0-9]*[.,]?[0-9]+\s*("|%|(in|inch|inwc|wc|k?pa|mm|mmwc|cfm|k?w|ft|m)\b).*', re.IGNORECASE
+)
 DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]*,[0-9]+\s*")
 
 
 def describe(layout: Layout, wrong: list[int], texts: list[str | None]) -> tuple[str, str]:
     """Reason and detail of a row. `wrong`: numbers as above; `texts`: what stands in each column of the contract."""
+    if _repeats_header(layout, texts):
+        return "row_malformed", "the row repeats the header, expected values"
     reason = BAD_REASON[layout.table.columns[wrong[0] % SKIPPED].kind]
     return reason, "; ".join(_fault(layout, number, texts[number % SKIPPED] or "") for number in wrong)
+
+
+def _repeats_header(layout: Layout, texts: list[str | None]) -> bool:
+    names = layout.header.names
+    return all(
+        (texts[i] or "").strip() == names[layout.places[c.name]].strip()
+        for i, c in enumerate(layout.table.columns)
+        if c.name in layout.places
+    )
 
 
 def _fault(layout: Layout, number: int, text: str) -> str:
@@ -33,6 +47,8 @@ def _fault(layout: Layout, number: int, text: str) -> str:
     hint = ""
     if column.kind == "number" and DECIMAL_COMMA.fullmatch(text) and not layout.decimal_comma:
         hint = ", or decimal_comma = true in the mapping"
+    elif column.kind == "number" and WITH_UNIT.fullmatch(text):
+        hint = ", without its unit"
     elif GROUPED.fullmatch(text) and grouped_thousands(layout, column):
         guessed = layout.mapping.decimal_comma is None
         hint = " without thousands separators" + (

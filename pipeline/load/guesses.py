@@ -150,6 +150,13 @@ def writes_magnitude(visits: Foreign) -> bool:
     return len(found) > 2 and min(found) >= 0 and max(found) > 0
 
 
+def side_by_side(visits: Foreign) -> bool:
+    """Do columns of both modes stand in a row, and none that says the mode?"""
+    names = [name.casefold() for name in visits.layout.header.names]
+    both = all(any(mode in name for name in names) for mode in ("heat", "cool"))
+    return both and "mode" not in visits.theirs
+
+
 def row_unit(visits: Foreign) -> str | None:
     """The unit that the columns of the readings bear in their names, if one that a row may have, and not in. w.c."""
     sides = [name for name in ("return_static", "supply_static") if name in visits.theirs]

@@ -150,6 +150,8 @@ class _Intake:
             order.say(f"{file.name}: kept beside the known columns: {', '.join(map(layout.named, unknown))}")
         if verdict.returns:
             order.say(f"{file.name}: is what was loaded before another of this name; it counts again")
+        if verdict.otherwise:
+            order.say(f"{file.name}: was loaded before by another mapping; what it said by that goes")
         if verdict.drop:
             self.settle()
         for load_id in verdict.drop:
@@ -225,6 +227,18 @@ def bring_held(warehouse: Warehouse, order: RunOrder) -> list[Held]:
             _stage_again(warehouse, load, load_id, file, copy, mapping)
             held.append(Held(load_id, load.file_sha256, verdict.drop))
     return held
+
+
+def forget_held(warehouse: Warehouse, into: Path, done: Sequence[Held]) -> list[str]:
+    """Take files off the list of those that wait; their names. The next accepted run removes their copies."""
+    which = f"load_id IN ({', '.join(str(one.load_id) for one in done)})"
+    gone = {load.identity for load in _entered(warehouse, which)}
+    left = [load for load in kept.read_list(into, kept.HELD) if load.identity not in gone]
+    if left:
+        kept.write_list(into, left, kept.HELD)
+    else:
+        (kept.drops_folder(into) / kept.HELD).unlink(missing_ok=True)
+    return sorted(file for file, *_ in gone)
 
 
 def _entered(warehouse: Warehouse, which: str) -> list[kept.KeptLoad]:

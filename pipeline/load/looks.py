@@ -77,8 +77,8 @@ def look_at(text: Path, header: Header, encoding: str = UTF_8) -> Looks:
     values: dict[str, list[str]] = {name: [] for name in header.names if name}
     rows = (r for r in csv.reader(io.StringIO(lines, newline=""), delimiter=header.separator) if any(r))
     try:
-        next(rows, None)
-        for row in rows:
+        first = next(rows, None)
+        for row in (r for r in rows if r != first):  # a page's header stands there again
             for name, value in zip(header.names, row, strict=False):
                 if name and value.strip():
                     values[name].append(value.strip())

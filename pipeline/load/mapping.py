@@ -65,6 +65,7 @@ class Mapping:
     time_format: tuple[str, ...] = ()
     pressure_unit: str | None = None
     return_sign: str = "signed"
+    id_prefix: str = ""
     text: str = ""
 
     def of(self, table: Table) -> TableMapping:
@@ -80,7 +81,10 @@ class Mapping:
     def fingerprint(self, table: Table) -> str:
         """Changes if and only if the mapping reads this table's files in another way; empty for the empty mapping."""
         said = asdict(self) | {"files": None, "text": None, "tables": asdict(self.of(table))}
-        if said == asdict(Mapping()) | {"files": None, "text": None, "tables": asdict(TableMapping())}:
+        if not self.id_prefix:  # as it was before there was one: what was read then is not read again
+            del said["id_prefix"]
+        nothing = asdict(Mapping()) | {"files": None, "text": None, "tables": asdict(TableMapping())}
+        if said == {key: nothing[key] for key in said}:
             return ""
         return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 
@@ -213,6 +217,11 @@ class _Checker:
                 raise self.refuse(key, one, "a UTC offset (%z) at the end only")
         return formats
 
+    def prefix(self, key: str, value: object) -> str:
+        if not isinstance(value, str) or value != value.strip() or not value.isprintable():
+            raise self.refuse(key, value, "a text without blanks around it, such as N-")
+        return value
+
     def separator(self, key: str, value: object) -> str:
         known = SEPARATOR_WORDS.get(str(value), value)
         if known not in SEPARATOR_WORDS.values():
@@ -229,4 +238,5 @@ _TOP: dict[str, Callable[[_Checker, str, object], Any]] = {
     "time_format": _Checker.formats,
     "pressure_unit": lambda check, key, value: check.one_of(key, value, ROW_UNITS),
     "return_sign": lambda check, key, value: check.one_of(key, value, RETURN_SIGNS),
+    "id_prefix": _Checker.prefix,
 }

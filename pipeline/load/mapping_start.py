@@ -19,6 +19,7 @@ from pipeline.load.guesses import (
     date_options,
     meaning,
     row_unit,
+    side_by_side,
     stranger,
     times_lack_offset,
     unit_of,
@@ -43,11 +44,16 @@ OPTIONS = {
     "time_format": 'time_format = "%d.%m.%Y %H:%M"',
     "pressure_unit": 'pressure_unit = "pa"                # inwc, pa or mmwc, for rows that name none',
     "return_sign": 'return_sign = "magnitude"           # if return static is written without its minus sign',
+    "id_prefix": 'id_prefix = "N-"                    # before every id, where another firm uses the same ids',
 }
 NO_OFFSET = (
     'time_zone = "America/Chicago"  # needed: the times bear no UTC offset, and are read as UTC without it'
 )
 NO_INWC = 'pressure_unit = "pa"  # needed: such pressures are no in. w.c.; expected pa or mmwc'
+SIDE_BY_SIDE = (
+    "# heating and cooling seem to stand side by side, which no mapping parts: write a row of its own for each mode, "
+    "with\n# a visit_id of its own, before it is given (docs/mapping.md shows how)"
+)
 MAGNITUDE = 'return_sign = "magnitude"  # a guess: no return static of the first rows is negative'
 
 
@@ -157,6 +163,8 @@ def _table(
     lines = []
     if one:
         lines.append(f"# columns of the file: {_toml([n for n in one.layout.header.names if n])}")
+    if one and table is VISITS and side_by_side(one):
+        lines.append(SIDE_BY_SIDE)
     lines.append(f"[columns.{table.name}]")
     for column in table.columns:
         lines += _column(column, said, one)

@@ -9,14 +9,16 @@ import duckdb
 
 from pipeline.errors import FleetStaticError, StageError
 from pipeline.load.asked import forget_changes
-from pipeline.load.inputs import TABLES
-from pipeline.load.intake import Held, bring_held, keep_lists, restore, take_in
+from pipeline.load.inputs import BY_NAME, TABLES
+from pipeline.load.intake import Held, bring_held, forget_held, keep_lists, restore, take_in
 from pipeline.load.kept import forget_incoming
 from pipeline.load.mapping import read_mapping
+from pipeline.load.mixed import say_mixed
 from pipeline.load.pointing import point_at_lines
 from pipeline.load.rebuild import is_damage, set_aside
 from pipeline.load.resolve import resolve
 from pipeline.load.telling import say_rejected, say_since, say_superseded
+from pipeline.load.unknown_ids import say_zeros, waited_for
 from pipeline.load.work_tables import drop_loads, prepare
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
@@ -63,6 +65,8 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     _assert_conserved(warehouse)
     say_rejected(warehouse, order.say)
     say_superseded(warehouse, order.say)
+    say_mixed(warehouse, order.say)
+    say_zeros(warehouse, order.say)
     say_since(warehouse, order)
 
 
@@ -96,6 +100,13 @@ def _take_places(warehouse: Warehouse, held: list[Held]) -> bool:
 
 def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[Held]) -> None:
     """Files held by an earlier run come in once their rows find their keys; until then they stay out and are named."""
+    mended = [one for one in held if _is_mended(warehouse, one)]
+    if mended:
+        named = ", ".join(forget_held(warehouse, order.into, mended))
+        order.say(f"{len(mended)} files of earlier runs wait no more, later ones brought their rows: {named}")
+        drop_loads(warehouse, f"load_id IN ({', '.join(str(one.load_id) for one in mended)})")
+        resolve(warehouse)
+        held = [one for one in held if one not in mended]
     if not held:
         return
     warehouse.run("load/load_count.sql")
@@ -112,9 +123,29 @@ def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[Held]) -> N
         if _take_places(warehouse, held):
             resolve(warehouse)
         return
-    order.say(f"{len(held)} files of earlier runs still wait for rows that they refer to: {names}")
+    lacking = waited_for(warehouse, (one.load_id for one in held))
+    named = f"; no table has {lacking}" if lacking else ""
+    order.say(f"{len(held)} files of earlier runs still wait for rows that they refer to: {names}{named}")
     drop_loads(warehouse, which)
     resolve(warehouse)
+
+
+def _is_mended(warehouse: Warehouse, one: Held) -> bool:
+    """Has every readable row of a held file come in a file that was accepted after it, and found what it names?"""
+    name = warehouse.scalar(f"SELECT table_name FROM load_file WHERE load_id = {one.load_id}")
+    table = BY_NAME[str(name)]
+    key = ", ".join(table.key)
+    later = (
+        "SELECT b.load_id FROM load_file AS a, load_file AS b "
+        f"WHERE a.load_id = {one.load_id} AND b.accepted AND b.loaded_at > a.loaded_at"
+    )
+    came = (
+        f"SELECT {key} FROM {table.staged} WHERE load_id IN ({later}) AND wrong IS NULL "
+        f"AND rowid NOT IN (SELECT row_id FROM {table.fates} WHERE fate = 'rejected')"
+    )
+    rows = f"SELECT {key} FROM {table.staged} WHERE load_id = {one.load_id} AND wrong IS NULL"
+    some, missing = (f"EXISTS ({rows})", f"EXISTS ({rows} EXCEPT {came})")
+    return bool(warehouse.scalar(f"SELECT {some} AND NOT {missing}"))
 
 
 def withdraw(warehouse: Warehouse, order: RunOrder) -> None:

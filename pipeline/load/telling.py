@@ -51,13 +51,16 @@ SELECT {told}.file, count(DISTINCT t.key) AS n, list(DISTINCT {other}.file ORDER
 FROM row_fate AS t
 INNER JOIN load_file AS f ON t.load_id = f.load_id
 INNER JOIN load_file AS b ON t.by_load_id = b.load_id
-ANTI JOIN (FROM row_fate WHERE fate = 'repeated') AS r ON t.by_load_id = r.load_id AND t.by_ordinal = r.ordinal
+{unless}
 WHERE t.fate = 'superseded' AND f.load_id <> b.load_id AND NOT {told}.accepted {which}
 GROUP BY {told}.load_id, {told}.file
 ORDER BY {told}.load_id
 """
-REPLACES = SUPERSEDED.format(told="b", other="f", which="")
-NOT_USED = SUPERSEDED.format(told="f", other="b", which="AND b.accepted")
+SAID_BEFORE = """
+ANTI JOIN (FROM row_fate WHERE fate = 'repeated') AS r ON t.by_load_id = r.load_id AND t.by_ordinal = r.ordinal
+"""
+REPLACES = SUPERSEDED.format(told="b", other="f", unless=SAID_BEFORE, which="")
+NOT_USED = SUPERSEDED.format(told="f", other="b", unless="", which="AND b.accepted")
 
 
 def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
@@ -74,7 +77,7 @@ def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
         [
             f"{file}: {_rows(n)} {'is' if n == 1 else 'are'} not used: {_files(others)}, loaded before, has the same "
             f"key{'' if n == 1 else 's'} and wins by a later recorded_at, else by its name in natural order; "
-            "a correction needs a later one"
+            "a correction needs a later recorded_at or name"
             for file, n, others in warehouse.con.sql(NOT_USED).fetchall()
         ],
     )

@@ -55,10 +55,11 @@ def miscalled(warehouse: Warehouse) -> list[Miscalled]:
                 continue
             words = warehouse.con.sql(
                 f"SELECT lower(trim(texts[{place + 1}])) AS word, count(*) AS n FROM {table.staged} "
-                f"WHERE load_id = {load_id} AND list_contains(wrong, {place}) GROUP BY word ORDER BY n DESC, word"
+                f"WHERE load_id = {load_id} AND list_contains(wrong, {place}) AND trim(texts[{place + 1}]) <> '' "
+                "GROUP BY word ORDER BY n DESC, word"
             ).fetchall()
             wrong = sum(n for _, n in words)
-            if wrong >= least and wrong > share * rows_read and len(words) <= MOST_WORDS:
+            if words and wrong >= least and wrong > share * rows_read and len(words) <= MOST_WORDS:
                 said = tuple(word for word, _ in words)
                 found.append(Miscalled(file, table, column, said, wrong, rows_read))
     return found

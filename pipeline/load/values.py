@@ -72,6 +72,8 @@ def value_sql(layout: Layout, column: Column) -> ValueSql:
 def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str, ...]:
     """Cheap conditions, true wherever a value is missing or wrong; `reader.py` adds that of all numbers at once."""
     name = column.name
+    if column.kind == "id":
+        return tuple(c for c in (f"{name} IS NULL", wrong) if c != "false")
     if column.required:
         conditions = [f"{name} IS NULL"]
     elif wrong == "false" or text == ABSENT:
@@ -124,7 +126,18 @@ def _stands(column: Column, text: str) -> str:
 
 def _plain(layout: Layout, column: Column, text: str) -> tuple[str, str]:
     unbroken = f"replace({text}, chr(13) || chr(10), chr(10))" if layout.returns else text
-    return trimmed(unbroken), "false"
+    value = trimmed(unbroken)
+    if layout.mapping.id_prefix and column.name.endswith("_id"):
+        value = f"{literal(layout.mapping.id_prefix)} || {value}"
+    return value, header_again(layout, column)
+
+
+def header_again(layout: Layout, column: Column) -> str:
+    """True of a row that repeats the header: its id is the name of the column."""
+    place = layout.places.get(column.name)
+    if place is None or column.name != layout.table.key[0]:
+        return "false"
+    return f"coalesce(trim(c{place}) = {literal(layout.header.names[place].strip())}, false)"
 
 
 def _number(layout: Layout, column: Column, text: str) -> tuple[str, str]:

@@ -35,11 +35,13 @@ class _Load(NamedTuple):
 @dataclass(frozen=True)
 class Verdict:
     """`skip` says why a file is not loaded (None: load it); `drop` are loads that it takes the place of; `returns`: it
-    was loaded before, and takes back what another of its name said since."""
+    was loaded before, and takes back what another of its name said since; `otherwise`: it was loaded by another
+    mapping."""
 
     skip: str | None = None
     drop: tuple[int, ...] = ()
     returns: bool = False
+    otherwise: bool = False
 
 
 def judge(
@@ -68,8 +70,9 @@ def judge(
     if read_so and not returns:
         return Verdict(skip="loaded before")
     replaced = [load.load_id for load in same]
+    otherwise = bool(same) and not read_so
     if file.packed or file.parquet:
-        return Verdict(drop=tuple(replaced), returns=returns)
+        return Verdict(drop=tuple(replaced), returns=returns, otherwise=otherwise)
     for load_id, folder, sha256, _, size, kept in named:
         if folder != file.folder or sha256 == copy.sha256:
             continue
@@ -77,7 +80,7 @@ def judge(
             replaced.append(load_id)
         if size > copy.size and _half_written(drops_folder(into) / kept, copy.size, copy.sha256):
             return Verdict(skip="a half-written copy of a file that was loaded before")
-    return Verdict(drop=tuple(replaced), returns=returns)
+    return Verdict(drop=tuple(replaced), returns=returns, otherwise=otherwise)
 
 
 def _came_between(same: list[_Load], named: list[_Load], folder: str) -> bool:

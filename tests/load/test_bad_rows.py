@@ -58,7 +58,16 @@ ROWS: dict[str, tuple[str, str]] = {
     ),
     "unit in a number": (
         "V1,S1,E1,T1,2026-03-01,cooling,-0.2 in,0.3",
-        f"return_static holds '-0.2 in', {NUMBER}",
+        f"return_static holds '-0.2 in', {NUMBER.replace(' [', ', without its unit [')}",
+    ),
+    "inch mark": (
+        'V1,S1,E1,T1,2026-03-01,cooling,"-0.2""",0.3',
+        f"return_static holds '-0.2\"', {NUMBER.replace(' [', ', without its unit [')}",
+    ),
+    "header again": (VISIT_COLUMNS, "the row repeats the header, expected values [row_malformed]"),
+    "half a header": (
+        "visit_id,S1,E1,T1,2026-03-01,cooling,-0.2,0.3",
+        "visit_id holds 'visit_id', expected an id [missing_key]",
     ),
     "NaN": ("V1,S1,E1,T1,2026-03-01,cooling,NaN,0.3", f"return_static holds 'NaN', {NUMBER}"),
     "infinity": ("V1,S1,E1,T1,2026-03-01,cooling,-inf,0.3", f"return_static holds '-inf', {NUMBER}"),
@@ -128,6 +137,11 @@ ROWS: dict[str, tuple[str, str]] = {
 
 # name: (file, content, what is said)
 TABLES: dict[str, tuple[str, str, list[str]]] = {
+    "header again among ids": (
+        "technicians.csv",
+        "technician_id,branch\nT1,North\ntechnician_id,branch\nT2,\n",
+        ["technicians.csv:3: the row repeats the header, expected values [row_malformed]"],
+    ),
     "optional values": (
         "visits.csv",
         f"{VISIT_COLUMNS},holes_plugged,pressure_unit,zeroed_at,filter_drop\n"

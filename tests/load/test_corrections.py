@@ -7,7 +7,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from tests.load.drops import SOUND, Files, Store, write_drop
+from tests.load.drops import SOUND, VISIT_COLUMNS, Files, Store, write_drop
 
 BRANCHES = "SELECT site_id, branch FROM site ORDER BY ALL"
 SUPERSEDED = (
@@ -261,7 +261,7 @@ def test_what_replaces_and_what_comes_too_late_is_said(tmp_path: Path) -> None:
     assert store.rows(BRANCHES) == [("S1", "a"), ("S2", "a")]
     assert store.said == [
         "sites-fix.csv: 1 row is not used: sites.csv, loaded before, has the same key and wins by a later "
-        "recorded_at, else by its name in natural order; a correction needs a later one"
+        "recorded_at, else by its name in natural order; a correction needs a later recorded_at or name"
     ]
     store.run(write_drop(tmp_path / "fix 2", {"sites_fix.csv": "site_id,branch\nS1,c\nS2,c\n"}))
     assert store.rows(BRANCHES) == [("S1", "c"), ("S2", "c")]
@@ -269,6 +269,20 @@ def test_what_replaces_and_what_comes_too_late_is_said(tmp_path: Path) -> None:
     again = {"sites_fix_2.csv": "site_id,branch\nS1,c\nS2,d\n"}
     store.run(write_drop(tmp_path / "fix 3", again))
     assert store.said[0].startswith("sites_fix_2.csv: replaces 1 row of ")
+
+
+def test_what_comes_too_late_is_said_also_where_the_row_that_wins_was_given_twice(tmp_path: Path) -> None:
+    """Whole exports under new names: the first wins by its name over each correction, and is named every time."""
+    store = _load(tmp_path, {"sites_full.csv": "site_id,branch\nS1,a\nS2,a\n"})
+    store.run(write_drop(tmp_path / "week 1", {"sites_all.csv": "site_id,branch\nS1,a\nS2,a\n"}))
+    assert store.said == []
+    for week, branch in ((2, "b"), (3, "c")):
+        drop = write_drop(tmp_path / f"week {week}", {f"sites_export_{week}.csv": _sites(branch)})
+        store.run(drop)
+        assert store.said[0].startswith(
+            f"sites_export_{week}.csv: 1 row is not used: sites_full.csv, loaded before"
+        )
+    assert store.rows(BRANCHES) == [("S1", "a"), ("S2", "a")]
 
 
 def _publish(store: Store, today: str) -> None:
@@ -324,3 +338,83 @@ def test_an_earlier_reference_day_is_said(tmp_path: Path) -> None:
         store.run(drop)
         lies = "--today 2026-11-01 lies before the reference day of the last publication, 2026-11-02"
         assert any(line.startswith(lies) for line in store.said) == said
+
+
+def _firm(branch: str, day: str) -> Files:
+    """Sites, units, technicians and visits of a firm, under ids that any other firm may use, too."""
+    ids = range(1, 5)
+    return {
+        f"sites_{branch}.csv": "site_id,branch,site_label\n"
+        + "".join(f"S{i},{branch},{branch} {i}\n" for i in ids),
+        f"equipment_{branch}.csv": "equipment_id,site_id,equipment_kind,rated_tesp_inwc\n"
+        + "".join(f"E{i},S{i},furnace,0.5\n" for i in ids),
+        f"technicians_{branch}.csv": "technician_id,branch\n" + "".join(f"T{i},{branch}\n" for i in ids),
+        f"visits_{branch}.csv": f"{VISIT_COLUMNS}\n"
+        + "".join(f"V{branch}{i},S{i},E{i},T{i},{day}T08:00:00Z,cooling,-0.2,0.3\n" for i in ids),
+    }
+
+
+def test_ids_that_two_firms_use_are_told_and_a_prefix_parts_them_again(tmp_path: Path) -> None:
+    store, alone = Store(tmp_path / "into"), Store(tmp_path / "alone")
+    north = write_drop(tmp_path / "north", _firm("North", "2026-03-01"))
+    south = write_drop(tmp_path / "south", _firm("South", "2026-03-02"))
+    for one in (store, alone):
+        one.run(north)
+        assert one.said == []
+    store.run(south)
+    advice = (
+        "Where two firms use the same ids, their visits are pooled: set id_prefix in the mapping of one firm, and give "
+        "its files again"
+    )
+    assert [m for m in store.said if "replaces" not in m] == [
+        f"sites_South.csv: 4 of 4 sites whose ids sites_North.csv has too have another branch and name there. {advice}",
+        "technicians_South.csv: 4 of 4 technicians whose ids technicians_North.csv has too are of another branch "
+        f"there. {advice}",
+    ]
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('id_prefix = "S-"\n')
+    store.run(south, mapping=mapping)
+    assert store.said == [
+        f"{name}_South.csv: was loaded before by another mapping; what it said by that goes"
+        for name in ("equipment", "sites", "technicians", "visits")
+    ]
+    for table in ("site", "equipment", "technician", "visit"):
+        of_north = f"FROM {table} WHERE {table}_id NOT LIKE 'S-%' ORDER BY ALL"
+        assert store.rows(of_north) == alone.rows(of_north)
+    assert store.rows("SELECT count(*), count(DISTINCT site_id) FROM visit") == [(8, 8)]
+
+
+@pytest.mark.parametrize("changed", ["branch", "site_label", "two"])
+def test_a_correction_is_not_taken_for_another_firm(tmp_path: Path, changed: str) -> None:
+    """A branch renamed, sites renamed, or two sites that moved to another branch and got another name."""
+    firm = _firm("North", "2026-03-01")
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", dict(firm)))
+    mended = {
+        "branch": firm["sites_North.csv"].replace(",North,", ",Northern,"),
+        "site_label": firm["sites_North.csv"].replace("North ", "House "),
+        "two": firm["sites_North.csv"]
+        .replace("S1,North,North", "S1,X,Y")
+        .replace("S2,North,North", "S2,X,Y"),
+    }[changed]
+    store.run(write_drop(tmp_path / "fix", {"sites_of_North.csv": mended}))
+    assert len(store.said) == 1
+    assert store.said[0].startswith("sites_of_North.csv: replaces ")
+
+
+@pytest.mark.parametrize(("unit", "day", "told"), [(1, 11, 0), (2, 0, 0), (2, 11, 1)])
+def test_visits_of_another_firm_under_the_same_numbers_are_told(
+    tmp_path: Path, unit: int, day: int, told: int
+) -> None:
+    """Those of the same unit or day are corrections of it."""
+
+    def visits(unit: int, day: int) -> str:
+        rows = (
+            f"V{i},S{unit},E{unit},T1,2026-03-{day + i:02d}T08:00:00Z,cooling,-0.2,0.3\n" for i in (1, 2, 3)
+        )
+        return f"{VISIT_COLUMNS}\n{''.join(rows)}"
+
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", SOUND | {"visits.csv": visits(1, 0)}))
+    store.run(write_drop(tmp_path / "more", {"visits_b.csv": visits(unit, day)}))
+    assert len([m for m in store.said if "are of another unit and day there" in m]) == told

@@ -374,6 +374,70 @@ def test_what_was_held_by_one_mapping_is_forgotten_once_another_reads_it(tmp_pat
     assert store.rows("SELECT technician_id FROM visit ORDER BY visit_id") == [("T1",), ("T2",)]
 
 
+def test_a_file_that_waits_in_vain_is_forgotten_once_later_files_brought_its_rows(tmp_path: Path) -> None:
+    """A spreadsheet ate the zeros of a day's ids, and the day comes again, mended. What waits for a unit comes in with
+    that, and is not kept out for ever by the spoilt file that waits beside it."""
+    store = Store(tmp_path / "into")
+    keys = {
+        "sites.csv": "site_id,branch\n007,North\n008,North\n",
+        "equipment.csv": "equipment_id,site_id,equipment_kind,rated_tesp_inwc\nE7,007,furnace,0.5\n",
+        "technicians.csv": "technician_id\nT1\n",
+    }
+    store.run(write_drop(tmp_path / "keys", keys))
+    row = "{}{},{},{},T1,2026-03-0{}T08:00:00Z,cooling,-0.2,0.3\n"
+
+    def day(name: str, letter: str, site: str, unit: str) -> Path:
+        rows = "".join(row.format(letter, i, site, unit, i) for i in range(1, 7))
+        return write_drop(tmp_path / f"{name} {site}", {f"visits_{name}.csv": f"{VISIT_COLUMNS}\n{rows}"})
+
+    _keep_out(store, day("monday", "V", "7", "E7"), "held")
+    assert store.said[-1] == (
+        "visits_monday.csv: 6 rows with 1 site_id that sites know with other zeros in front ('7' for '007'); a "
+        "spreadsheet takes them away: export the ids as text"
+    )
+    _keep_out(store, day("tuesday", "W", "008", "E8"), "held")
+    waits = "{} files of earlier runs still wait for rows that they refer to: {}; no table has {}"
+    store.said.clear()
+    store.run(day("monday", "V", "007", "E7"))
+    both = ("visits_monday.csv, visits_tuesday.csv", "site_id '7'; equipment_id 'E8'")
+    assert store.said == [waits.format(2, *both)]
+    store.run(write_drop(tmp_path / "more", {"instruments.csv": "instrument_id\nG1\n"}))
+    assert store.said == [
+        "1 files of earlier runs wait no more, later ones brought their rows: visits_monday.csv",
+        waits.format(1, "visits_tuesday.csv", "equipment_id 'E8'"),
+    ]
+    late = "equipment_id,site_id,equipment_kind,rated_tesp_inwc\nE8,008,furnace,0.5\n"
+    store.run(write_drop(tmp_path / "late", {"equipment_2.csv": late}))
+    assert store.said == ["1 files that waited are loaded now: visits_tuesday.csv"]
+    assert store.rows("SELECT site_id, count(*) FROM visit GROUP BY ALL ORDER BY ALL") == [
+        ("007", 6),
+        ("008", 6),
+    ]
+    assert not (store.into / "drops" / "held.json").exists()
+
+
+@pytest.mark.parametrize("later", ["none", "one is missing", "before", "rejected"])
+def test_a_file_waits_on_unless_all_its_rows_came_after_it(tmp_path: Path, later: str) -> None:
+    """Not where one of its rows is missing, where the other file came before it (it corrects that), or is no better."""
+    store = Store(tmp_path / "into")
+    rows = ["V{},S1,{},T1,2026-03-01T08:00:00Z,cooling,-0.2,0.3\n".format(i, "{}") for i in range(1, 7)]
+    text = f"{VISIT_COLUMNS}\n" + "".join(rows)
+    good = write_drop(tmp_path / "good", {"visits_b.csv": text.format(*["E1"] * 6)})
+    store.run(write_drop(tmp_path / "keys", dict(SOUND)))
+    if later == "before":
+        store.run(good)
+    _keep_out(store, write_drop(tmp_path / "bad", {"visits_a.csv": text.format(*["E9"] * 6)}), "held")
+    if later == "one is missing":
+        short = text.replace(rows[-1], "").format(*["E1"] * 5)
+        store.run(write_drop(tmp_path / "short", {"visits_b.csv": short}))
+    if later == "rejected":
+        store.run(write_drop(tmp_path / "worse", {"visits_b.csv": text.format(*["E1"] * 5, "E8")}))
+    store.run(write_drop(tmp_path / "more", {"instruments.csv": "instrument_id\nG1\n"}))
+    assert [m for m in store.said if "visits_a.csv" in m] == [
+        "1 files of earlier runs still wait for rows that they refer to: visits_a.csv; no table has equipment_id 'E9'"
+    ]
+
+
 def test_of_files_of_one_name_the_later_load_wins_after_the_earlier_was_read_again(tmp_path: Path) -> None:
     store = Store(tmp_path / "into")
     drop = write_drop(tmp_path / "drop", dict(SOUND))

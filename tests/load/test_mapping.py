@@ -175,6 +175,37 @@ def test_dates_in_another_format_and_iso_dates_beside_them(tmp_path: Path) -> No
     ]
 
 
+def test_ids_of_another_firm_are_kept_apart_by_their_prefix(tmp_path: Path) -> None:
+    """The same ids in two exports: the prefix stands before every id, and before nothing else."""
+    store = Store(tmp_path / "into")
+    gauges = "instrument_id\nG1\n"
+    visits = SOUND["visits.csv"].replace("\n", ",instrument_id,tap\n", 1).replace("0.31\n", "0.31,G1,mid\n")
+    ours = SOUND | {"instruments.csv": gauges, "visits.csv": visits.replace("0.15\n", "0.15,,\n")}
+    store.run(write_drop(tmp_path / "ours", ours))
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('id_prefix = "N-"\n[values.visits.technician_id]\n"t2" = "T1"\n')
+    theirs = {name.replace(".", "_north."): text for name, text in ours.items()}
+    store.run(write_drop(tmp_path / "theirs", theirs), mapping=mapping)
+    assert store.said == []
+    who = "visit_id, site_id, equipment_id, technician_id, instrument_id, tap"
+    assert store.rows(f"SELECT {who} FROM visit ORDER BY ALL") == [
+        ("N-V1", "N-S1", "N-E1", "N-T1", "N-G1", "mid"),
+        ("N-V2", "N-S2", "N-E2", "N-T1", None, None),
+        ("V1", "S1", "E1", "T1", "G1", "mid"),
+        ("V2", "S2", "E2", "T2", None, None),
+    ]
+    assert store.rows("SELECT count(*) FROM superseded_row") == [(0,)]
+
+
+def test_a_mapping_without_a_prefix_reads_as_it_did_before_there_was_one() -> None:
+    """What was read is not read again by a later version: the fingerprint is that of version 1."""
+    table = BY_NAME["visits"]
+    assert parse_mapping("", "m.toml").fingerprint(table) == ""
+    one = parse_mapping('time_zone = "UTC"', "m.toml").fingerprint(table)
+    assert one == "6598c739facf5d1b6a60a516c33f6dc55f37a5830ac29a11e080bf7915e299f6"
+    assert parse_mapping('time_zone = "UTC"\nid_prefix = "N-"', "m.toml").fingerprint(table) != one
+
+
 def test_units_of_other_tables(tmp_path: Path) -> None:
     store = Store(tmp_path / "into")
     mapping = tmp_path / "mapping.toml"
@@ -198,7 +229,7 @@ FAULTY: dict[str, tuple[str, str]] = {
     "unknown key": (
         'timezone = "UTC"',
         "m.toml: the mapping holds 'timezone', expected one of separator, encoding, decimal_comma, time_zone, "
-        "date_format, time_format, pressure_unit, return_sign, files, columns, values, units, constants",
+        "date_format, time_format, pressure_unit, return_sign, id_prefix, files, columns, values, units, constants",
     ),
     "unknown table": (
         "[columns.visit]",
@@ -227,6 +258,10 @@ FAULTY: dict[str, tuple[str, str]] = {
     "unknown encoding": (
         'encoding = "martian"',
         "m.toml: encoding holds 'martian', expected an encoding of text such as windows-1252",
+    ),
+    "blank in a prefix": (
+        'id_prefix = "N "',
+        "m.toml: id_prefix holds 'N ', expected a text without blanks around it, such as N-",
     ),
     "not a flag": ('decimal_comma = "yes"', "m.toml: decimal_comma holds 'yes', expected true or false"),
     "not a text": (

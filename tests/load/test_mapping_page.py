@@ -38,3 +38,21 @@ def test_words_that_the_example_translates_are_the_contracts() -> None:
 )
 def test_every_unit_and_separator_is_named(word: str) -> None:
     assert re.search(rf"\b{word}\b", PAGE)
+
+
+def test_rows_of_both_modes_are_parted_as_the_page_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A page header within, a blank line, units in cells, eaten zeros, a reading left out, totals and a footer."""
+    header = "Job,Unit,Heat return,Heat supply,Cool return,Cool supply\n"
+    rows = f"7,123,-0.12 in,0.2 in,-.5 in,0.61 in\n{header}\n,,,,,\n8,0124,,,-0.3 in,0.4 in\n"
+    (tmp_path / "Readings_wide.csv").write_text(f"{header}{rows}Total,2,,,,\nPrinted on Friday\n")
+    (shown,) = re.findall(r"```python\n(.*?)```", PAGE, re.DOTALL)
+    monkeypatch.chdir(tmp_path)
+    exec(shown, {})
+    assert (tmp_path / "visits_long.csv").read_text().splitlines() == [
+        "visit_id,equipment_id,mode,return_static,supply_static",
+        "7-heating,0123,heating,-0.12,0.2",
+        "7-cooling,0123,cooling,-.5,0.61",
+        "8-cooling,0124,cooling,-0.3,0.4",
+    ]

@@ -312,6 +312,23 @@ def test_unknown_words_are_told_once_and_the_mapping_that_is_written_reads_them(
     ]
 
 
+def test_words_that_are_empty_are_no_unknown_words(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", _of_modes([""] * 6 + ["cooling"] * 2)), passes=False)
+    assert not any("not known" in m for m in store.said)
+    assert "visits.csv:2: mode is empty, expected cooling or heating [bad_value]" in store.said
+    _, text = _start(tmp_path / "both", _of_modes([""] * 6 + ["Cool"] * 6))
+    assert '"cool" = "cooling"  # a guess' in text
+
+
+def test_a_header_that_stands_there_again_disturbs_no_guess(tmp_path: Path) -> None:
+    header = "Job,Site,Unit,Tech,Date,Mode,Return,Supply\n"
+    row = "{},S1,E1,T1,03/{}/2026 02:05 PM,cooling,0.2,0.3\n"
+    rows = "".join(row.format(i, i) for i in range(10, 20))
+    _, text = _start(tmp_path, SOUND | {"visits.csv": f"{header}{rows}{header}{rows}"})
+    assert 'time_format = "%m/%d/%Y %I:%M %p"  # a guess' in text
+
+
 @pytest.mark.parametrize(
     "words",
     [["Cool"] * 4 + ["cooling"] * 9, ["Cool"] * 5 + ["cooling"] * 95, [f"word {i}" for i in range(40)]],
@@ -323,3 +340,20 @@ def test_words_that_the_gate_lets_pass_or_that_are_no_list_are_not_told(
     store.run(write_drop(tmp_path / "drop", _of_modes(words)))
     assert not any("not known" in m for m in store.said)
     assert not (store.into / START_NAME).exists()
+
+
+@pytest.mark.parametrize(("mode", "told"), [("", True), (",Mode", False)])
+def test_modes_side_by_side_are_told(tmp_path: Path, mode: str, told: bool) -> None:
+    header = f"Job,Site,Unit,Tech,Date,Heat Return,Heat Supply,Cool Return,Cool Supply{mode}"
+    row = f"1,S1,E1,T1,2026-03-01T08:00:00Z,-0.2,0.3,-0.3,0.4{',heating' if mode else ''}"
+    _, text = _start(tmp_path, SOUND | {"visits.csv": f"{header}\n{row}\n"})
+    assert ("# heating and cooling seem to stand side by side" in text) == told
+
+
+def test_a_prefix_that_was_given_stays(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('id_prefix = "N-"\n')
+    drop = write_drop(tmp_path / "drop", SOUND | {"visits.csv": "Job,Site\n1,S1\n"})
+    store.run(drop, mapping=mapping, passes=False)
+    assert 'id_prefix = "N-"' in (store.into / START_NAME).read_text().splitlines()

@@ -204,3 +204,16 @@ def test_settings_that_mean_nothing_are_refused_by_name(name: str, value: float)
 
 def test_every_default_lies_within_its_limits() -> None:
     assert [s.name for s in Settings().rows() if not s.limits[0] <= s.value <= s.limits[1]] == []
+
+
+def test_two_ids_that_differ_by_zeros_in_front_are_told(tmp_path: Path) -> None:
+    """A customer list that went through a spreadsheet makes a second site of each."""
+    store = loaded(tmp_path, "site_id,branch\n0123,North\n0124,North\n", name="sites_a.csv")
+    assert store.said == []
+    store.run(
+        write_drop(tmp_path / "again", {"sites_b.csv": "site_id,branch\n123,North\n124,North\n9,North\n"})
+    )
+    assert store.said == [
+        "sites: 2 site_ids of this run are there with other zeros in front, too ('123' and '0123'), and count as two; "
+        "a spreadsheet takes them away: export the ids as text"
+    ]
