@@ -21,7 +21,7 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -67,10 +67,10 @@ class TimedWarehouse(Warehouse):
 
     clock = Clock()
 
-    def run(self, name: str, parameters: Mapping[str, object] | None = None) -> None:
+    def run(self, name: str) -> None:
         """Run the file and count its seconds."""
         with self.clock.of(name):
-            super().run(name, parameters)
+            super().run(name)
 
 
 def raw_read(drop: Path, folder: Path) -> None:
