@@ -36,15 +36,15 @@ ENDINGS = (
     ("_on", "day"),
 )
 PLAIN = {"lo": "at least (95 %)", "hi": "at most (95 %)", "prob": "probability", "tesp": "total static"}
-NOTES = (
-    "What each sheet holds",
+HOLDS = (
     "Return side, supply side, fan, side not known: units in service that are chronic or uncertain, one line a "
     "unit, its worse mode first, the other mode beside it. Left out: units within their rating, and those with "
     "too few visits.",
     "Upkeep: over the rating as found, within it like new. Getting worse: units whose static rises. Visits "
     "wanted: units that one or two good visits settle.",
     f"No sheet has more than {caps.SHEET_ROWS:,} lines; worklist.csv beside this file holds all ranked units.",
-    "What the columns mean",
+)
+COLUMNS_MEAN = (
     "level: total external static like new, in cooling or in heating, with its 95 % interval. expected excess: "
     "what is expected over the rating; it ranks the list. probability over rated: that the level is over the "
     "rating. probability side: that the problem side is the largest cause; empty where no airflow is known.",
@@ -107,9 +107,17 @@ def _write_notes(book: Any, publication: Row) -> None:
     plain = book.add_format({"text_wrap": True, "valign": "top"})
     sheet.set_column(0, 0, 110)
     made = f"Worklist, reference day {words.day(publication['today'])}"
-    heads = {made, words.BEFORE, *(note for note in NOTES if not note.endswith("."))}
-    for line, text in enumerate((made, words.BEFORE, *words.CAUTIONS, *NOTES)):
-        sheet.write_string(line, 0, text, bold if text in heads else plain)
+    parts = {
+        made: (),
+        words.BEFORE: words.CAUTIONS,
+        "What each sheet holds": HOLDS,
+        "What the columns mean": COLUMNS_MEAN,
+    }
+    lines = [
+        line for head, texts in parts.items() for line in ((head, bold), *((text, plain) for text in texts))
+    ]
+    for number, (text, form) in enumerate(lines):
+        sheet.write_string(number, 0, text, form)
 
 
 def _write_sheet(book: Any, title: str, frame: pl.DataFrame) -> None:

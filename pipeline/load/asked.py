@@ -14,6 +14,7 @@ from __future__ import annotations
 from enum import Enum, auto
 
 from pipeline.load.inputs import Table
+from pipeline.load.work_tables import among
 from pipeline.warehouse import Warehouse, differing
 
 # The columns by which rows name rows of other tables, and what is seen of the row that is named.
@@ -122,7 +123,7 @@ class Question:
     def _find_keys(self, table: Table, came: list[int]) -> int:
         """Make the table of the keys that are asked; how many they are."""
         key = ", ".join(table.key)
-        ways = [f"load_id IN ({', '.join(map(str, came))})"] if came else []
+        ways = [among(came)] if came else []
         ways += [
             f"{column} IN (FROM moved_{named})"
             for column, named in NAMES.get(table.name, {}).items()

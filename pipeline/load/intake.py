@@ -26,7 +26,7 @@ from pipeline.load.mapping_start import START_NAME, write_start
 from pipeline.load.staging import Ticket, plan, stage
 from pipeline.load.unknown_words import miscalled
 from pipeline.load.versions import judge
-from pipeline.load.work_tables import drop_loads
+from pipeline.load.work_tables import among, drop_loads
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
 
@@ -197,9 +197,9 @@ def restore(warehouse: Warehouse, order: RunOrder) -> None:
     order.say(
         f"{len(lost)} files that were loaded before are read again from {kept.drops_folder(order.into)}"
     )
-    moved = [str(present[load.identity]) for load in lost if load.identity in present]
+    moved = [present[load.identity] for load in lost if load.identity in present]
     if moved:
-        drop_loads(warehouse, f"load_id IN ({', '.join(moved)})")
+        drop_loads(warehouse, among(moved))
     for load in lost:
         load_id = _next_load(warehouse)
         _stage_again(warehouse, load, load_id, *_kept_file(order.into, load))
@@ -231,8 +231,7 @@ def bring_held(warehouse: Warehouse, order: RunOrder) -> list[Held]:
 
 def forget_held(warehouse: Warehouse, into: Path, done: Sequence[Held]) -> list[str]:
     """Take files off the list of those that wait; their names. The next accepted run removes their copies."""
-    which = f"load_id IN ({', '.join(str(one.load_id) for one in done)})"
-    gone = {load.identity for load in _entered(warehouse, which)}
+    gone = {load.identity for load in _entered(warehouse, among(one.load_id for one in done))}
     left = [load for load in kept.read_list(into, kept.HELD) if load.identity not in gone]
     if left:
         kept.write_list(into, left, kept.HELD)

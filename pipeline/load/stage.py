@@ -19,7 +19,7 @@ from pipeline.load.rebuild import is_damage, set_aside
 from pipeline.load.resolve import resolve
 from pipeline.load.telling import say_rejected, say_since, say_superseded
 from pipeline.load.unknown_ids import say_zeros, waited_for
-from pipeline.load.work_tables import drop_loads, prepare
+from pipeline.load.work_tables import among, drop_loads, prepare
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
 
@@ -92,9 +92,9 @@ def only_waits(warehouse: Warehouse) -> bool:
 
 def _take_places(warehouse: Warehouse, held: list[Held]) -> bool:
     """Take out the half-written loads of which these files are the whole; were there any?"""
-    replaced = [str(load_id) for one in held for load_id in one.replaces]
+    replaced = [load_id for one in held for load_id in one.replaces]
     if replaced:
-        drop_loads(warehouse, f"load_id IN ({', '.join(replaced)})")
+        drop_loads(warehouse, among(replaced))
     return bool(replaced)
 
 
@@ -104,14 +104,14 @@ def _leave_waiting(warehouse: Warehouse, order: RunOrder, held: list[Held]) -> N
     if mended:
         named = ", ".join(forget_held(warehouse, order.into, mended))
         order.say(f"{len(mended)} files of earlier runs wait no more, later ones brought their rows: {named}")
-        drop_loads(warehouse, f"load_id IN ({', '.join(str(one.load_id) for one in mended)})")
+        drop_loads(warehouse, among(one.load_id for one in mended))
         resolve(warehouse)
         held = [one for one in held if one not in mended]
     if not held:
         return
     warehouse.run("load/load_count.sql")
     warehouse.run("load/beyond_waiting.sql")
-    which = f"load_id IN ({', '.join(str(one.load_id) for one in held)})"
+    which = among(one.load_id for one in held)
     names = ", ".join(
         r[0]
         for r in warehouse.con.sql(

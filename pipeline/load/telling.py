@@ -68,15 +68,15 @@ def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
     _say_some(
         say,
         [
-            f"{file}: replaces {_rows(n)} of {_files(others)}"
+            f"{file}: replaces {counted(n, 'row')} of {_files(others)}"
             for file, n, others in warehouse.con.sql(REPLACES).fetchall()
         ],
     )
     _say_some(
         say,
         [
-            f"{file}: {_rows(n)} {'is' if n == 1 else 'are'} not used: {_files(others)}, loaded before, has the same "
-            f"key{'' if n == 1 else 's'} and wins by a later recorded_at, else by its name in natural order; "
+            f"{file}: {counted(n, 'row')} {'is' if n == 1 else 'are'} not used: {_files(others)}, loaded before, has "
+            f"the same key{'' if n == 1 else 's'} and wins by a later recorded_at, else by its name in natural order; "
             "a correction needs a later recorded_at or name"
             for file, n, others in warehouse.con.sql(NOT_USED).fetchall()
         ],
@@ -132,8 +132,9 @@ def _more(n: int) -> str:
     return "" if n == 1 else f", and {n - 1} more of its rows"
 
 
-def _rows(n: int) -> str:
-    return "1 row" if n == 1 else f"{n} rows"
+def counted(n: int, what: str) -> str:
+    """How many there are: 1 row, 2 rows."""
+    return f"{n} {what}{'' if n == 1 else 's'}"
 
 
 def _files(names: Sequence[str]) -> str:

@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterable
 
 from pipeline.load.escape import shown
 from pipeline.load.inputs import BY_NAME, Table
+from pipeline.load.telling import counted
+from pipeline.load.work_tables import among
 from pipeline.warehouse import Warehouse
 
 SAID = 3  # ids that a message shows
@@ -60,7 +62,7 @@ def say_zeros(warehouse: Warehouse, say: Callable[[str], None]) -> None:
             query = BUT_FOR_ZEROS.format(unknown=unknown, id=table.key[0], cleaned=table.cleaned)
             for file, n_ids, n, one, known in warehouse.con.sql(query).fetchall():
                 say(
-                    f"{file}: {_count(n, 'row')} with {_count(n_ids, table.key[0])} that {name} know with other "
+                    f"{file}: {counted(n, 'row')} with {counted(n_ids, table.key[0])} that {name} know with other "
                     f"zeros in front ({shown(one)} for {shown(known)}); {TEXT}"
                 )
         if (name, "came") not in came:
@@ -69,14 +71,14 @@ def say_zeros(warehouse: Warehouse, say: Callable[[str], None]) -> None:
         ((n, one, other),) = warehouse.con.sql(query).fetchall()
         if n:
             say(
-                f"{name}: {_count(n, table.key[0])} of this run {'is' if n == 1 else 'are'} there with other zeros in "
+                f"{name}: {counted(n, table.key[0])} of this run {'is' if n == 1 else 'are'} there with other zeros in "
                 f"front, too ({shown(one)} and {shown(other)}), and count as two; {TEXT}"
             )
 
 
 def waited_for(warehouse: Warehouse, load_ids: Iterable[int]) -> str:
     """In words, the ids that rows of these loads name and no table has."""
-    which = f"s.load_id IN ({', '.join(map(str, load_ids))})"
+    which = f"s.{among(load_ids)}"
     said = []
     for reason, (name, by) in NAMED_BY.items():
         table = BY_NAME[name]
@@ -91,7 +93,3 @@ def waited_for(warehouse: Warehouse, load_ids: Iterable[int]) -> str:
 def _unknown(naming: str, table: Table, reason: str, which: str) -> str:
     of = BY_NAME[naming]
     return UNKNOWN.format(id=table.key[0], fates=of.fates, staged=of.staged, reason=reason, which=which)
-
-
-def _count(n: int, what: str) -> str:
-    return f"{n} {what}{'' if n == 1 else 's'}"

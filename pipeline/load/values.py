@@ -72,14 +72,14 @@ def value_sql(layout: Layout, column: Column) -> ValueSql:
 def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str, ...]:
     """Cheap conditions, true wherever a value is missing or wrong; `reader.py` adds that of all numbers at once."""
     name = column.name
-    if column.kind == "id":
-        return tuple(c for c in (f"{name} IS NULL", wrong) if c != "false")
     if column.required:
         conditions = [f"{name} IS NULL"]
     elif wrong == "false" or text == ABSENT:
         return ()
     else:
         conditions = [f"({name} IS NULL AND {text} IS NOT NULL)"]
+    if column.kind == "id" and wrong != "false":
+        conditions.append(wrong)
     if column.kind in ("date", "instant"):
         kind = column.sql_type
         conditions.append(f"NOT ({name} BETWEEN '1970-01-02'::{kind} AND '9999-12-30'::{kind})")

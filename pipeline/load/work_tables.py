@@ -6,6 +6,7 @@ What does not belong here: what is put in (`staging.py`), and what is made of it
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 
 from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.kept import FORMAT
@@ -92,6 +93,11 @@ def _is_ours(warehouse: Warehouse) -> bool:
     return warehouse.con.sql("SELECT * FROM load_format").fetchall() in ([], [(FORMAT, shape())])
 
 
+def among(load_ids: Iterable[int]) -> str:
+    """The condition that a row is of one of these loads."""
+    return f"load_id IN ({', '.join(map(str, load_ids))})"
+
+
 def drop_loads(warehouse: Warehouse, which: str) -> None:
     """Take out the loads for which the condition `which` on load_file holds.
 
@@ -101,7 +107,7 @@ def drop_loads(warehouse: Warehouse, which: str) -> None:
     loads = [r[0] for r in warehouse.con.sql(f"SELECT load_id FROM load_file WHERE {which}").fetchall()]
     if not loads:
         return
-    condition = f"load_id IN ({', '.join(map(str, loads))})"
+    condition = among(loads)
     touched = warehouse.con.sql(f"SELECT DISTINCT table_name FROM load_file WHERE {condition}").fetchall()
     with warehouse.transaction():
         for (name,) in touched:

@@ -106,14 +106,13 @@ def _honest(
             break
         kept = new
         fit = likeliest(counted, counted.of(kept))
-    times = counted.of(kept)
+    kept, times = kept.copy(), counted.of(kept)
     out = np.flatnonzero(base & ~kept)
     for who in out[np.argsort(-_tail(skipped, visits, fit)[out], kind="stable")]:
         times[counted.kind[who]] += 1
         with_it = likeliest(counted, times, near=fit)
         if fit.log_likelihood + _any_rate(skipped[who], visits[who]) - with_it.log_likelihood >= OUTSIDE:
             break
-        kept = kept.copy()
         kept[who], fit = True, with_it
     return kept, fit
 
@@ -173,15 +172,9 @@ def _pooled(skipped: Floats, visits: Floats) -> float:
     return float((skipped.sum() + 0.5) / (visits.sum() + 1.0))
 
 
-def beta_binomial(skipped: Floats, visits: Floats) -> Fit:
-    """The likeliest beta-binomial; nearly a binomial where the data show no extra spread."""
-    counted = Counted(skipped, visits)
-    return likeliest(counted, counted.of(np.ones(len(visits), np.bool_)))
-
-
 def likeliest(counted: Counted, times: Floats, near: Fit | None = None) -> Fit:
-    """The likeliest beta-binomial of so many technicians of each kind. `near`: another one, around which it is first
-    looked for, with half as many looks."""
+    """The likeliest beta-binomial of so many technicians of each kind; nearly a binomial where these show no extra
+    spread. `near`: another one, around which it is first looked for, with half as many looks."""
     there = times > 0
     k, n, of_each = counted.skipped[there], counted.visits[there], times[there]
     rate = _pooled(of_each * k, of_each * n)

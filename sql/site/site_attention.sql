@@ -31,12 +31,11 @@ verdict AS (
         v.level_se_inwc,
         s.last_valid_on,
         s.n_valid,
-        normal_quantile(
-            CASE
-                WHEN v.level_inwc > v.rated_tesp_inwc THEN getvariable('chronic_probability')
-                ELSE 1 - getvariable('within_probability')
-            END
-        ) AS standard_errors
+        -- Of two settings, not of each row.
+        CASE
+            WHEN v.level_inwc > v.rated_tesp_inwc THEN normal_quantile(getvariable('chronic_probability'))
+            ELSE normal_quantile(1 - getvariable('within_probability'))
+        END AS standard_errors
     FROM staging.unit_verdict AS v
     INNER JOIN staging.equipment_verdict AS s USING (equipment_no)
 ),

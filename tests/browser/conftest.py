@@ -74,17 +74,18 @@ def visit(browser: Browser) -> Iterator[Callable[..., Page]]:
 def look(browser: Browser) -> Iterator[Callable[..., Page]]:
     """Likewise, for tests that only look at a page of a module's: it stays open for the next one."""
     opened: dict[tuple[Path, int], Page] = {}
+    complaints: list[str] = []
 
     def open_page(path: Path, width: int = 1400) -> Page:
         if (path, width) not in opened:
-            complaints: list[str] = []
             opened[path, width] = _open(browser, path, width, "light", complaints)
-            assert complaints == []
+        assert complaints == []
         return opened[path, width]
 
     yield open_page
     for page in opened.values():
         page.close()
+    assert complaints == []
 
 
 def _open(browser: Browser, path: Path, width: int, scheme: str, complaints: list[str]) -> Page:

@@ -19,6 +19,15 @@ pytestmark = pytest.mark.browser
 Visit = Callable[..., Page]
 
 
+def drawn_with(change: str, folder: Path) -> Path:
+    """The pages of a publication of which one statement changes something."""
+    file = write_published(folder / "fleet.duckdb", hostile=False)
+    with duckdb.connect(str(file)) as con:
+        con.execute(change)
+    draw(file, folder / "reports")
+    return folder / "reports"
+
+
 @pytest.mark.parametrize("name", [*PAGES, "sites/S0000"])
 def test_page_opens_and_draws_every_chart(name: str, folder: Path, look: Visit) -> None:
     page = look(folder / f"{name}.html")
@@ -276,12 +285,11 @@ def test_each_day_along_an_axis_has_its_year(folder: Path, look: Visit) -> None:
 
 
 def test_a_level_that_is_not_judged_is_not_drawn_beside_one_that_is(tmp_path: Path, visit: Visit) -> None:
-    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
-    with duckdb.connect(str(file)) as con:
-        con.execute("UPDATE site_priority SET other_level_inwc = 0.9, other_state = 'too_few_visits'")
-    draw(file, tmp_path / "reports")
+    reports = drawn_with(
+        "UPDATE site_priority SET other_level_inwc = 0.9, other_state = 'too_few_visits'", tmp_path
+    )
     rows = "rowsOf('ranked').filter(r => r.line_number <= 10).length"
-    page = visit(tmp_path / "reports" / "operations.html")
+    page = visit(reports / "operations.html")
     marks = page.locator(
         "#plot-first_ten .mark-symbol.role-mark path[stroke='var(--ink)'][fill='var(--paper)']"
     )
@@ -290,32 +298,29 @@ def test_a_level_that_is_not_judged_is_not_drawn_beside_one_that_is(tmp_path: Pa
 
 
 def test_a_long_name_does_not_push_the_funnel_aside(tmp_path: Path, visit: Visit) -> None:
-    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
-    with duckdb.connect(str(file)) as con:
-        con.execute("UPDATE technician_zeroing SET technician_id = technician_id || repeat('Z', 80)")
-    draw(file, tmp_path / "reports")
-    page = visit(tmp_path / "reports" / "training.html", width=1400)
+    reports = drawn_with(
+        "UPDATE technician_zeroing SET technician_id = technician_id || repeat('Z', 80)", tmp_path
+    )
+    page = visit(reports / "training.html", width=1400)
     assert page.locator("#plot-funnel .mark-text.role-mark text").count() > 0
     assert page.evaluate(CUT, "funnel") == []
 
 
 def test_readings_without_a_named_gauge_say_so(tmp_path: Path, visit: Visit) -> None:
-    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
-    with duckdb.connect(str(file)) as con:
-        con.execute("UPDATE instrument_offset SET instrument_id = NULL WHERE technician_id = 'T003'")
-    draw(file, tmp_path / "reports")
-    page = visit(tmp_path / "reports" / "training.html", width=1400)
+    reports = drawn_with(
+        "UPDATE instrument_offset SET instrument_id = NULL WHERE technician_id = 'T003'", tmp_path
+    )
+    page = visit(reports / "training.html", width=1400)
     labels = {label for axis in page.evaluate(LABELS, "offsets") for label in axis}
     assert "T003, gauge not named" in labels
     assert not any("null" in label for label in labels)
 
 
 def test_a_branch_without_chronic_units_has_no_bar(tmp_path: Path, visit: Visit) -> None:
-    file = write_published(tmp_path / "fleet.duckdb", hostile=False)
-    with duckdb.connect(str(file)) as con:
-        con.execute("UPDATE site_static SET static_state = 'within_rating' WHERE branch = 'Millrace'")
-    draw(file, tmp_path / "reports")
-    page = visit(tmp_path / "reports" / "operations.html")
+    reports = drawn_with(
+        "UPDATE site_static SET static_state = 'within_rating' WHERE branch = 'Millrace'", tmp_path
+    )
+    page = visit(reports / "operations.html")
     (lines,) = (labels for labels in page.evaluate(LABELS, "branches") if not labels[0].isdigit())
     assert lines
     assert not any("Millrace" in line for line in lines)

@@ -471,14 +471,16 @@ def test_other_settings_compute_everything(made: tuple[Path, Path, Fleet], tmp_p
     assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
 
 
-def test_too_much_touched_computes_everything(
-    made: tuple[Path, Path, Fleet], with_new_visits: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    drops = day_of(made, tmp_path, new_visits)
-    monkeypatch.setattr("pipeline.day.stages.share_touched", lambda _: 0.91)  # the setting is 0.9
+def all_sites_moved_up(fleet: Fleet) -> None:
+    fleet.day = {"sites": fleet.tables["sites"].with_columns(elevation_ft=pl.lit("6000"))}
+
+
+def test_too_much_touched_computes_everything(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:
+    drops = day_of(made, tmp_path, all_sites_moved_up)
     said = run(drops[1:], tmp_path / "into")
-    assert any("91% of the equipment is touched, more than 90%" in line for line in said), said
-    assert_same(tmp_path / "into" / "fleet.duckdb", with_new_visits)
+    assert any("of the equipment is touched, more than 90%" in line for line in said), said
+    run(drops, tmp_path / "whole", stages=WHOLE)
+    assert_same(tmp_path / "into" / "fleet.duckdb", tmp_path / "whole" / "fleet.duckdb")
 
 
 def test_a_worn_file_is_written_anew(made: tuple[Path, Path, Fleet], tmp_path: Path) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from expectations.results import Judged, judge
 from expectations.rules import Outcome, Rule
 from pipeline.warehouse import Warehouse
@@ -23,12 +26,19 @@ def verdict(warehouse: Warehouse, rule: Rule) -> Judged:
     return judge(warehouse, [Outcome(rule, failing, 0.0)])[0]
 
 
-def verdict_after(warehouse: Warehouse, rule: Rule, faults: list[str]) -> Judged:
-    """The verdict with the faults planted; the file is as before afterwards."""
+@contextmanager
+def planted(warehouse: Warehouse, faults: list[str]) -> Iterator[None]:
+    """The faults stand in the file; it is as before afterwards."""
     warehouse.execute("BEGIN TRANSACTION")
     try:
         for fault in faults:
             warehouse.execute(fault)
-        return verdict(warehouse, rule)
+        yield
     finally:
         warehouse.execute("ROLLBACK")
+
+
+def verdict_after(warehouse: Warehouse, rule: Rule, faults: list[str]) -> Judged:
+    """The verdict with the faults planted."""
+    with planted(warehouse, faults):
+        return verdict(warehouse, rule)
