@@ -8,6 +8,7 @@ from __future__ import annotations
 import duckdb
 
 from pipeline.errors import FleetStaticError, StageError
+from pipeline.load.airflow_units import say_other_units
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.intake import Held, bring_held, forget_held, keep_lists, restore, take_in
@@ -66,6 +67,7 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     say_rejected(warehouse, order.say)
     say_superseded(warehouse, order.say)
     say_mixed(warehouse, order.say)
+    say_other_units(warehouse, order.say)
     say_zeros(warehouse, order.say)
     say_since(warehouse, order)
 
