@@ -14,6 +14,7 @@ from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.intake import Held, bring_held, forget_held, keep_lists, restore, take_in
 from pipeline.load.kept import forget_incoming
 from pipeline.load.mapping import read_mapping
+from pipeline.load.mended import find_mended
 from pipeline.load.mixed import say_mixed
 from pipeline.load.pointing import point_at_lines
 from pipeline.load.rebuild import is_damage, set_aside
@@ -61,6 +62,7 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     resolve(warehouse)
     _leave_waiting(warehouse, order, waiting)
     point_at_lines(warehouse, order.into)
+    find_mended(warehouse)
     for name in MADE:
         warehouse.run(f"load/{name}.sql")
     _assert_conserved(warehouse)
