@@ -27,7 +27,9 @@ def test_sql_asks_only_for_what_exists() -> None:
         for name in ASKED.findall(file.read_text(encoding="utf-8"))
         if name not in known
     }
-    assert not unknown
+    assert not unknown, (
+        "each needs a Setting in pipeline/settings.py, or a stage that sets it (SET_BY_STAGES)"
+    )
 
 
 def test_every_setting_says_its_unit_and_source() -> None:
