@@ -7,6 +7,7 @@ What does not: column meanings (`catalog/`) and SQL (`sql/`). SQL reads a settin
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -243,9 +244,9 @@ class Settings(Mapping[str, float]):
         changed = dict(self._by_name)
         for name, value in values.items():
             if name not in changed:
-                raise UsageError(
-                    f"{source}: no setting is called {name!r}; expected one of {', '.join(sorted(changed))}"
-                )
+                near = difflib.get_close_matches(name, changed, n=1)
+                hint = f"did you mean {near[0]}?" if near else f"expected one of {', '.join(sorted(changed))}"
+                raise UsageError(f"{source}: no setting is called {name!r}; {hint}")
             if isinstance(value, bool) or not isinstance(value, int | float):
                 raise UsageError(
                     f"{source}: setting {name} is {value!r}; expected a number in {changed[name].unit}"

@@ -9,10 +9,11 @@ from functools import cache
 from typing import TextIO
 
 from pipeline.errors import UsageError
-from pipeline.query.door import Door
+from pipeline.query.door import Door, Rows
 from pipeline.query.formats import write_rows
 from pipeline.warehouse import SQL_DIR, TABLES
 
+COMMANDS = ("tables", "columns", "macros", "examples", "example", "help")
 HELP = """\
 Ask in SQL (DuckDB's), one question at a time, ended by ; at the prompt. The tables are read-only.
 
@@ -95,10 +96,24 @@ def respond(door: Door, question: str, format_: str, out: TextIO, *, show_sql: b
             raise UsageError("which example? `examples` lists them")
     said = command(door, question)
     if said is None:
-        write_rows(door.ask(question), format_, out)
+        write_rows(_asked(door, question), format_, out)
     else:
         out.write(said)
     out.flush()
+
+
+def _asked(door: Door, question: str) -> Rows:
+    """The answer to a question; where it is not SQL but begins like a plain-word command, the error names that."""
+    try:
+        return door.ask(question)
+    except UsageError as error:
+        word = question.split(maxsplit=1)[0].rstrip(";") if question.strip() else ""
+        near = difflib.get_close_matches(word.lower(), COMMANDS, n=1)
+        if near and str(error).startswith("Parser Error"):
+            raise UsageError(
+                f"there is no command {word!r}; did you mean {near[0]}? `help` lists them"
+            ) from error
+        raise
 
 
 def _tables(door: Door) -> str:

@@ -67,6 +67,10 @@ def test_plain_words(door: Door) -> None:
         ("columns", "of which table"),
         ("columns visit_statik", "no table 'visit_statik'; did you mean visit_static"),
         ("example", "which example"),
+        ("column site_static", "no command 'column'; did you mean columns[?]"),
+        ("exampels;", "no command 'exampels'; did you mean examples[?]"),
+        ("table no_such_table", "Table with name no_such_table does not exist"),
+        ("selekt 1", "^Parser Error"),
         ("example no_such_thing_at_all", "no example called 'no_such_thing_at_all'"),
     ],
 )
