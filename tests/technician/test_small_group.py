@@ -18,6 +18,7 @@ FIRMS: dict[str, tuple[int, int, Callable[[int, int], int], str]] = {
     "two with two each": (2, 4, lambda who, turn: 2 * who + turn % 2, "t1"),
     "four with two gauges": (4, 2, lambda who, turn: turn % 2, "g1"),
     "three with three gauges": (3, 3, lambda who, turn: turn % 3, "g1"),
+    "three, one with three gauges": (3, 5, lambda who, turn: who if who < 2 else 2 + turn % 3, "t2"),
     "four with one gauge": (4, 1, lambda who, turn: 0, "t1"),
     "four without a named gauge": (4, 0, lambda who, turn: -1, "t1"),
 }
@@ -89,7 +90,13 @@ def test_nobody_of_two_is_named(ask: Query, branch: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "branch", ["three with three gauges", "four with one gauge", "four without a named gauge"]
+    "branch",
+    [
+        "three with three gauges",
+        "three, one with three gauges",
+        "four with one gauge",
+        "four without a named gauge",
+    ],
 )
 def test_what_others_can_tell_is_still_told(ask: Query, branch: str) -> None:
     off = FIRMS[branch][3]
