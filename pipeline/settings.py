@@ -167,6 +167,12 @@ DEFAULTS: tuple[Setting, ...] = (
     Setting(
         "offset_min_group", 4, "technician-instrument pairs", "a centre of fewer is no centre; " + COMMON
     ),
+    Setting(
+        "offset_min_voices",
+        3,
+        "technicians, and gauges if more than one",
+        "of two nobody can tell which reads right; " + COMMON,
+    ),
     Setting("drift_material_inwc_per_year", 0.005, "in. w.c./year", "0.02 in four years; " + COMMON),
     Setting("drift_min_span_days", 365, "d", COMMON),
     Setting("drift_horizon_years", 10, "years", "a line is not drawn further; " + COMMON),

@@ -101,6 +101,7 @@ def training_page(published: Published, publication: Row) -> str:
         min_visits=words.count(limits["technician_min_visits"]),
         material=words.inwc(limits["offset_material_inwc"]),
         min_group=words.count(limits["offset_min_group"]),
+        min_voices=words.count(limits["offset_min_voices"]),
         technician_q=words.inwc(limits["technician_q"]),
     )
 

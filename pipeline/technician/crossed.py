@@ -46,9 +46,10 @@ class CrossedFit:
 class Measurers:
     """Who read where, once for all series and rounds; numbered in order of their group, so that a group is a slice."""
 
-    def __init__(self, places: Places, measurer: Ints, voice: Ints | None = None) -> None:
-        """`measurer`: a code from 0 a row, in the order that the rows came in. `voice`: a code a measurer; who has the
-        same one (hands with one gauge) shares one vote on the centre of their group."""
+    def __init__(self, places: Places, measurer: Ints, *voices: Ints) -> None:
+        """`measurer`: a code from 0 a row, in the order that the rows came in. Of `voices`, a code a
+        measurer each: who has the same one (hands with one gauge; gauges in one hand) shares one vote on the centre of
+        their group."""
         self.n = int(measurer.max()) + 1
         self.group = places.groups(measurer, self.n)
         self.group_size = np.bincount(self.group)[self.group]
@@ -57,7 +58,7 @@ class Measurers:
         self.first = np.append(0, np.cumsum(np.bincount(self.group)))  # of each group
         self.at = self.rank[measurer[places.order]]
         self.meetings = Meetings(places, self.at, self.n)
-        self.vote = _votes(self.group, np.bincount(measurer), voice)
+        self.vote = _votes(self.group, np.bincount(measurer), *voices)
 
 
 class CrossedRows:
@@ -235,13 +236,13 @@ def _length(values: Floats) -> float:
     return float(np.sqrt(np.einsum("i,i", values, values)))
 
 
-def _votes(group: Ints, n_readings: Ints, voice: Ints | None) -> Floats:
-    """By measurer: one, or where several of a group speak with one voice, the share of its readings."""
-    if voice is None:
-        return np.ones(len(group))
-    _, who = np.unique(np.column_stack([group, voice]), axis=0, return_inverse=True)
-    who = who.reshape(-1)
-    votes: Floats = n_readings / np.bincount(who, weights=n_readings)[who]
+def _votes(group: Ints, n_readings: Ints, *voices: Ints) -> Floats:
+    """By measurer: one, or where several of a group speak with one voice, the share of its readings; the least such."""
+    votes = np.ones(len(group))
+    for voice in voices:
+        _, who = np.unique(np.column_stack([group, voice]), axis=0, return_inverse=True)
+        who = who.reshape(-1)
+        votes = np.minimum(votes, n_readings / np.bincount(who, weights=n_readings)[who])
     return votes
 
 

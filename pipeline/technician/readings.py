@@ -79,13 +79,13 @@ def fit_readings(readings: Readings, settings: Settings) -> dict[str, pl.DataFra
 
     hands = gauges.unique("measurer", maintain_order=True).sort("measurer")
     voices = {
-        "measurer": _voices(hands, "instrument_id"),
-        "cell": _voices(gauges, "instrument_id", "year_no"),
+        "measurer": _voices(hands),
+        "cell": _voices(gauges, "year_no"),
     }
     # Numpy works without the interpreter's lock; the series do not know of each other.
     with ThreadPoolExecutor(AT_ONCE) as threads:
         measurers, cells = threads.map(
-            lambda name: Measurers(places, rows[name].to_numpy(), voices[name]), ("measurer", "cell")
+            lambda name: Measurers(places, rows[name].to_numpy(), *voices[name]), ("measurer", "cell")
         )
         fits = list(threads.map(fit, SERIES))
     return {
@@ -94,11 +94,17 @@ def fit_readings(readings: Readings, settings: Settings) -> dict[str, pl.DataFra
     }
 
 
-def _voices(hands: pl.DataFrame, *columns: str) -> Ints:
-    """Who has one gauge (in one year) has one voice: its error is theirs together. No gauge named: a voice each."""
+def _voices(hands: pl.DataFrame, *year: str) -> tuple[Ints, Ints]:
+    """Who has one gauge (in one year) has one voice: its error is theirs together. No gauge named: a voice each. The
+    gauges of one hand (in one year) have one voice too: its habit is in all of their readings."""
     own = pl.when(pl.col("instrument_id") == "").then(pl.int_range(pl.len())).otherwise(-1)
-    voice: Ints = hands.select(pl.struct(*columns, own.alias("own")).rank("dense")).to_series().to_numpy()
-    return voice.astype(np.int64)
+    by_gauge = _codes(hands, "instrument_id", *year, own.alias("own"))
+    return by_gauge, _codes(hands, "technician_id", *year)
+
+
+def _codes(hands: pl.DataFrame, *by: str | pl.Expr) -> Ints:
+    code: Ints = hands.select(pl.struct(*by).rank("dense")).to_series().to_numpy()
+    return code.astype(np.int64)
 
 
 def _offsets(rows: pl.DataFrame, fits: dict[str, CrossedFit], settings: Settings) -> pl.DataFrame:

@@ -10,9 +10,10 @@ SELECT
     CASE WHEN supply_doubtful THEN supply_offset_inwc ELSE 0 END AS supply_inwc,
     CASE
         WHEN NOT is_corrected THEN pow(getvariable('measurer_sd_untold_inwc'), 2)
+        -- Both ports have the same hand's zero: what nothing is taken off may be off by its own estimate, too.
         ELSE
-            pow(CASE WHEN return_doubtful THEN round(return_offset_se, 4) ELSE 0 END, 2)
-            + pow(CASE WHEN supply_doubtful THEN round(supply_offset_se, 4) ELSE 0 END, 2)
+            pow(round(return_offset_se, 4), 2) + pow(return_offset_inwc - return_inwc, 2)
+            + pow(round(supply_offset_se, 4), 2) + pow(supply_offset_inwc - supply_inwc, 2)
     END AS variance
 FROM instrument_offset
 WHERE return_doubtful OR supply_doubtful OR return_offset_inwc IS NULL;

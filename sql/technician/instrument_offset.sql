@@ -1,6 +1,18 @@
 -- A row per technician and instrument: what their readings show beyond what others find at the same sites.
 -- Material and significant, both, on a port with enough visits: then the readings count as doubtful.
 CREATE OR REPLACE TEMP TABLE offset_told AS
+-- Of two technicians, or of two gauges, nobody can tell which reads right, however many pairs they make. One gauge is in
+-- order: its hands are compared with each other. A gauge without a name counts as its technician's own.
+WITH voice AS (
+    SELECT
+        f.group_no,
+        count(DISTINCT m.technician_id) AS n_technicians,
+        count(DISTINCT coalesce(nullif(m.instrument_id, ''), concat('of ', m.technician_id))) AS n_gauges
+    FROM offset_fit AS f
+    INNER JOIN offset_measurer AS m USING (measurer)
+    GROUP BY f.group_no
+)
+
 -- Sound hands with sound gauges differ a little too (a gauge's gain, within its accuracy): a port's standard error
 -- includes that spread, so that its interval is about the zero and not about the gain.
 SELECT
@@ -10,9 +22,12 @@ SELECT
     ),
     m.technician_id,
     nullif(m.instrument_id, '') AS instrument_id,
-    f.group_size >= getvariable('offset_min_group') AS can_be_told
+    f.group_size >= getvariable('offset_min_group')
+    AND v.n_technicians >= getvariable('offset_min_voices')
+    AND (v.n_gauges = 1 OR v.n_gauges >= getvariable('offset_min_voices')) AS can_be_told
 FROM offset_fit AS f
-INNER JOIN offset_measurer AS m USING (measurer);
+INNER JOIN offset_measurer AS m USING (measurer)
+INNER JOIN voice AS v USING (group_no);
 
 CREATE OR REPLACE TEMP TABLE offset_tested AS
 SELECT

@@ -142,7 +142,7 @@ def _publication(rows: Rows) -> None:
     for name, value in (("technician_min_visits", 20), ("gate_rejected_share", 0.05), ("min_visits", 3),
                         ("chronic_probability", 0.95), ("min_span_days", 90), ("within_probability", 0.05),
                         ("technician_q", 0.05), ("offset_material_inwc", 0.02), ("trend_q", 0.10),
-                         ("offset_min_group", 4),
+                         ("offset_min_group", 4), ("offset_min_voices", 3),
                         ("least_airflow_share", 0.80), ("change_material_inwc", 0.03),
                         ("tariff_per_kwh", 0.15)):  # fmt: skip
         rows.add("setting", name, value, "", "test")

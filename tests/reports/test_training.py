@@ -320,7 +320,8 @@ def test_where_some_offsets_cannot_be_told_it_says_of_how_many_and_why(tmp_path:
     text = says(training)
     assert "whose zero is on record but doubtful (cannot be told for 2)" in text
     why = "1 shares sites with too few others; offsets are told from 4 hands (technicians with their gauges) in a "
-    why += "group on; 1 has fewer than 20 usable readings with any one gauge."
+    why += "group on, 3 technicians and 3 gauges (or one for all) among them; "
+    why += "1 has fewer than 20 usable readings with any one gauge."
     assert f"cannot be told for 2 of 7: {why}" in text
     assert "is doubtful (cannot be told for 2)" in says(index)
 

@@ -61,6 +61,21 @@ def test_who_borrows_a_gauge_once_takes_its_owner_no_vote() -> None:
     )
 
 
+def test_gauges_in_one_hand_have_one_voice_on_what_is_zero() -> None:
+    """One of three takes three gauges in turn and probes at a wrong place: two hands against one, not against three."""
+    offset = np.array([0.0, 0.001, 0.05, 0.05, 0.05])
+    place, measurer = np.repeat(np.arange(20), 5), np.tile(np.arange(5), 20)
+    reading = 0.4 + 0.01 * place + offset[measurer]
+    fit = fit_crossed(reading, place, measurer, np.arange(5), np.array([0, 1, 2, 2, 2]))
+    assert fit.offset == pytest.approx(offset - 0.001, abs=1e-9)
+
+
+def test_a_vote_is_the_least_share_of_gauge_and_hand() -> None:
+    group, readings = np.zeros(4, np.int64), np.array([60, 40, 20, 80])
+    gauge, hand = np.array([1, 2, 1, 3]), np.array([1, 1, 2, 3])
+    assert crossed._votes(group, readings, gauge, hand) == pytest.approx([0.6, 0.4, 0.25, 1])
+
+
 @pytest.mark.parametrize("n", [1, 2, 5, 8])
 def test_the_centre_of_whoever_has_a_voice_of_their_own_is_numpys_median(n: int) -> None:
     offset = np.random.default_rng(n).normal(0, 0.01, n)
