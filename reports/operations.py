@@ -84,6 +84,7 @@ def operations_page(published: Published, publication: Row) -> str:
         "first": next(iter(ranked), None),
         "upkeep": list(upkeep),
         "rising": list(rising),
+        "gauges": published.rows("gauges_judged").one,
         "changes": list(published.rows("changes")),
         "changed": list(published.rows("changed_units", top=caps.TOP_CHANGED)),
         "most_changed": caps.TOP_CHANGED,
