@@ -148,7 +148,7 @@ def _local_day(layout: Layout, text: str) -> str:
     written = f"{local_time(layout, text)}::DATE"
     if zone is None:
         return written
-    moved = f"timezone({literal(zone)}, TRY_CAST(trim({text}) AS TIMESTAMPTZ))::DATE"
+    moved = f"TRY(timezone({literal(zone)}, TRY_CAST(trim({text}) AS TIMESTAMPTZ)))::DATE"
     return f"CASE WHEN {has_offset(layout, text)} AND upper(trim({text})) LIKE '%Z' THEN {moved} ELSE {written} END"
 
 
