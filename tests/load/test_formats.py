@@ -69,6 +69,13 @@ def test_every_form_gives_the_same_visits(tmp_path: Path, form: str) -> None:
     assert _visits(tmp_path / "form", name, content) == plain
 
 
+@pytest.mark.parametrize("first", ["\n", "\n\n", "\ufeff\n", "\ufeff\n\n", "\ufeff\r\n", "\ufeff\n\r\n"])
+@pytest.mark.parametrize("visit", ["V1", '"V1"'])
+def test_blank_lines_above_the_header_are_no_rows(tmp_path: Path, first: str, visit: str) -> None:
+    text = first + str(SOUND["visits.csv"]).replace("V1", visit)
+    assert len(_visits(tmp_path, "visits.csv", text.encode())) == 2
+
+
 def test_parquet_with_types_of_its_own(tmp_path: Path) -> None:
     others = {k: v for k, v in SOUND.items() if k != "visits.csv"}
     drop = write_drop(tmp_path / "drop", others)
