@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 from pathlib import Path
 
 import pytest
@@ -125,3 +126,29 @@ def test_a_missing_required_column_is_a_fact_for_the_gate(tmp_path: Path) -> Non
     assert store.rows("FROM gate_fact") == [
         ("sites.csv", "sites", "missing_column", "the header lacks branch")
     ]
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [(b"visits_\xff.csv", "'visits_\\udcff.csv'"), (b"visits\n\x1b[31m.csv", "'visits\\n\\u001b[31m.csv'")],
+)
+def test_a_file_name_that_is_no_plain_text_is_refused(tmp_path: Path, name: bytes, told: str) -> None:
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / "drop", files)
+    (drop / os.fsdecode(name)).write_text(SOUND["visits.csv"])
+    (drop / "Icon\r").touch()
+    store = Store(tmp_path / "into")
+    with pytest.raises(UsageError) as caught:
+        store.run(drop)
+    reason = "its name holds control characters or is not UTF-8"
+    assert str(caught.value) == f"{told}: {reason}, expected a name of plain text; rename it"
+    assert store.said == [f"'Icon\\r': left alone, {reason}"]
+
+
+def test_a_folder_whose_name_is_not_utf_8_is_refused(tmp_path: Path) -> None:
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / os.fsdecode(b"drop\xff"), files)
+    with pytest.raises(
+        UsageError, match="udcff': its name holds control characters or is not UTF-8, expected"
+    ):
+        Store(tmp_path / "into").run(drop)
