@@ -29,7 +29,7 @@ class Header:
 def read_header(text: Path, name: str, separator: str | None = None, encoding: str = UTF_8) -> Header:
     """The header of the file at `text`; `name` is what messages call it."""
     with text.open("rb") as file:
-        beginning = file.read(LOOK)
+        beginning = file.read(LOOK) + file.readline()  # a longer header is read whole
     decoded = beginning.decode(encoding, errors="replace")
     separator = separator or _separator(decoded)
     rows = csv.reader(io.StringIO(decoded, newline=""), delimiter=separator, strict=True)
