@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -217,3 +218,19 @@ def test_two_ids_that_differ_by_zeros_in_front_are_told(tmp_path: Path) -> None:
         "sites: 2 site_ids of this run are there with other zeros in front, too ('123' and '0123'), and count as two; "
         "a spreadsheet takes them away: export the ids as text"
     ]
+
+
+@pytest.mark.parametrize("packed", [False, True])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "windows-1252"])
+def test_the_encoding_of_the_mapping_is_that_of_files_that_are_not_utf_8(
+    tmp_path: Path, encoding: str, packed: bool
+) -> None:
+    sites = "site_id,branch\nS1,S\u00fcd\nS2,South\n".encode(encoding)
+    name, content = ("sites.csv.gz", gzip.compress(sites)) if packed else ("sites.csv", sites)
+    others = {k: v for k, v in SOUND.items() if k != "sites.csv"}
+    store = Store(tmp_path / "into")
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('encoding = "windows-1252"\n')
+    store.run(write_drop(tmp_path / "drop", others | {name: content}), mapping=mapping)
+    assert store.rows("SELECT branch FROM site ORDER BY site_id") == [("S\u00fcd",), ("South",)]
+    assert store.rows("SELECT count(*) FROM visit") == [(2,)]
