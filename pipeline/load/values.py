@@ -30,7 +30,7 @@ BOM = "\ufeff"
 ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
 COMPARED = 4  # words; comparing with so few costs less than half of a cast, which hashes each value
 RETURN_SIDE = ("return_static", "design_return_inwc")
-WHOLE = ("cfm", "ft", "W")  # units of numbers that are often written with thousands separators
+WHOLE = ("cfm", "ft", "W", "currency")  # units of numbers that are often written with thousands separators
 
 
 @dataclass(frozen=True)

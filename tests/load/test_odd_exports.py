@@ -54,6 +54,17 @@ def test_thousands_separators_are_not_read_as_decimal_marks(tmp_path: Path, writ
     assert store.rows("SELECT count(*) FROM visit") == [(0,)]
 
 
+@pytest.mark.parametrize("written", ["1,437", "1.437", "1.250.000"])
+def test_thousands_separators_of_a_cost_are_not_read_as_decimal_marks(tmp_path: Path, written: str) -> None:
+    rows = f"W1;E1;2026-03-01;other;{written}\nW2;E1;2026-03-02;other;437,25\n"
+    work = f"work_id;equipment_id;done_on;work_kind;cost\n{rows}"
+    store = loaded(tmp_path, work, name="work.csv")
+    ((reason, detail),) = store.rows("SELECT reason, detail FROM rejected_row")
+    assert reason == "bad_number"
+    assert f"cost holds {written!r}, expected a number (currency) without thousands separators" in detail
+    assert store.rows("SELECT work_id, cost FROM work") == [("W2", 437.25)]
+
+
 @pytest.mark.parametrize(("written", "cfm"), [("950,125", 950.125), ("950.125", 950.125), ("1150,5", 1150.5)])
 def test_what_would_be_too_many_thousands_has_decimals(tmp_path: Path, written: str, cfm: float) -> None:
     store = loaded(tmp_path, visits(";", airflow_cfm=written))
