@@ -5,6 +5,7 @@ What does not belong here: copying and measuring a file (`copying.py`), and what
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -73,7 +74,7 @@ def find_files(
 
     Raises UsageError, a line for each, where a file or its folder has a name that cannot be told.
     """
-    found: dict[Path, InputFile] = {}
+    found: dict[tuple[str, str], InputFile] = {}
     strangers = []
     odd = []
     for drop in drops:
@@ -96,7 +97,10 @@ def find_files(
             elif table is None:
                 strangers.append(path)
             else:
-                found.setdefault(path.resolve(), InputFile(path, path.name, folder, table))
+                file = InputFile(path, path.name, folder, table)
+                same = found.setdefault((os.path.realpath(path), table), file)
+                if same.name != file.name:
+                    say(f"{file.name}: left alone, it is {same.name} by another name")
     if odd:
         raise UsageError("\n".join(dict.fromkeys(odd)))
     order = sorted(found.values(), key=lambda f: (natural_key(f.name), natural_key(f.folder), str(f.path)))

@@ -152,3 +152,27 @@ def test_a_folder_whose_name_is_not_utf_8_is_refused(tmp_path: Path) -> None:
         UsageError, match="udcff': its name holds control characters or is not UTF-8, expected"
     ):
         Store(tmp_path / "into").run(drop)
+
+
+def test_links_that_lead_in_a_circle_are_a_file_that_cannot_be_read(tmp_path: Path) -> None:
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / "drop", files)
+    (drop / "work_a.csv").symlink_to("work_b.csv")
+    (drop / "work_b.csv").symlink_to("work_a.csv")
+    with pytest.raises(UsageError, match=r"work_a.csv: cannot be read: Too many levels of symbolic links"):
+        Store(tmp_path / "into").run(drop)
+
+
+def test_a_link_to_a_file_of_the_drop_is_told(tmp_path: Path) -> None:
+    """Once by each table's name; the one that it leads to was passed over, without a word, for the link."""
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / "drop", files)
+    (drop / "visits_again.csv").symlink_to("visits.csv")
+    (drop / "technicians_a.csv").symlink_to("sites.csv")
+    store = Store(tmp_path / "into")
+    store.run(drop, drop, drop / "visits.csv", passes=False)
+    assert store.said[0] == "visits_again.csv: left alone, it is visits.csv by another name"
+    ledger = store.rows("SELECT file, rows_read FROM load_ledger ORDER BY file")
+    assert ledger == [
+        (f, 0 if f == "technicians_a.csv" else 2) for f in sorted([*SOUND, "technicians_a.csv"])
+    ]
