@@ -98,8 +98,8 @@ def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
         say,
         [
             f"{file}:{line}: {counted(n, 'row')} of this file {'is' if n == 1 else 'are'} replaced within it, here by "
-            f"line {by_line}, for their {' and '.join(BY_NAME[table].key)} is the same; "
-            "what is no correction needs one of its own"
+            f"line {by_line} with the same {' and '.join(BY_NAME[table].key)}; what is no correction needs one of its "
+            "own"
             for file, table, n, line, by_line in warehouse.con.sql(WITHIN).fetchall()
         ],
     )

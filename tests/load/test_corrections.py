@@ -431,7 +431,7 @@ def test_rows_that_replace_others_of_their_own_file_are_told(tmp_path: Path) -> 
     drop = write_drop(tmp_path / "drop", SOUND | {"visits.csv": f"{VISIT_COLUMNS}\n{rows}"})
     store.run(drop)
     assert store.said == [
-        "visits.csv:2: 3 rows of this file are replaced within it, here by line 5, for their visit_id is the same; "
+        "visits.csv:2: 3 rows of this file are replaced within it, here by line 5 with the same visit_id; "
         "what is no correction needs one of its own"
     ]
     store.run(drop)
