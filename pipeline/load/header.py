@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,8 +50,12 @@ def read_header(text: Path, name: str, separator: str | None = None, encoding: s
 
 def _separator(text: str) -> str:
     """The separator that the header row holds most of, outside quotes."""
-    line = next((x for x in text.splitlines() if x.strip()), "")
-    outside = "".join(part for i, part in enumerate(line.split('"')) if i % 2 == 0)
+    outside = ""
+    for part in text.lstrip("\ufeff \r\n").split('"')[::2]:
+        before, *after = re.split("[\r\n]", part, maxsplit=1)
+        outside += before
+        if after:
+            break
     return max(SEPARATORS, key=outside.count)
 
 

@@ -54,6 +54,19 @@ def test_thousands_separators_are_not_read_as_decimal_marks(tmp_path: Path, writ
     assert store.rows("SELECT count(*) FROM visit") == [(0,)]
 
 
+@pytest.mark.parametrize("separator", [";", "\t", ","])
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
+def test_a_header_may_break_its_first_line_within_quotes(tmp_path: Path, separator: str, ending: str) -> None:
+    """As a spreadsheet's headings do, to be narrow."""
+    text = visits(separator, {"visit_id": '"Job, the\nnumber"'}).replace("\n", ending)
+    store = loaded(
+        tmp_path,
+        text,
+        '[columns.visits]\nvisit_id = "Job, the\\nnumber"\n'.replace("\\n", f"{ending!r}"[1:-1]),
+    )
+    assert store.rows("SELECT visit_id, supply_static FROM visit") == [("V9", 0.3)]
+
+
 @pytest.mark.parametrize("written", ["1,437", "1.437", "1.250.000"])
 def test_thousands_separators_of_a_cost_are_not_read_as_decimal_marks(tmp_path: Path, written: str) -> None:
     rows = f"W1;E1;2026-03-01;other;{written}\nW2;E1;2026-03-02;other;437,25\n"
