@@ -10,14 +10,18 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import takewhile
 from pathlib import Path
+from typing import get_args
 
 import polars as pl
 
 from pipeline.errors import StageError
+from pipeline.steps import Scope
 from pipeline.warehouse import SQL_DIR, Warehouse
 
-HEADER = re.compile(r"^-- (title|consequence|why|applies_to|of|scope|piece|beside): (.+)$", re.MULTILINE)
+HEADER = re.compile(r"^-- ([a-z_]+): (.+)$", re.MULTILINE)
+HEADER_WORDS = ("title", "consequence", "why", "applies_to", "of", "scope", "piece", "beside")
 # What the checks of one piece of equipment read beside the readings.
 READ = ("visit", "equipment", "instrument", "blower_table", "finding")
 UNREAD = re.compile(r"--.*|'[^']*'")  # comments and texts name no column
@@ -53,15 +57,23 @@ def columns_read(columns: Sequence[str], *sql: str) -> list[str]:
 
 
 def read_check(path: Path) -> Check:
-    """Parse one check file; a header that lacks a line is an error of the house, named with its file."""
+    """Parse one check file; what is wrong with its header is an error of the house, named with its file."""
     text = path.read_text(encoding="utf-8")
-    header = dict(HEADER.findall(text))
-    missing = {"title", "consequence", "why"} - header.keys()
-    if missing:
+    head = "\n".join(takewhile(lambda line: line.startswith("--"), text.splitlines()))
+    header = dict(HEADER.findall(head))
+    if missing := {"title", "consequence", "why"} - header.keys():
         raise StageError(f"sql/checks/{path.name}: the header lacks {', '.join(sorted(missing))}")
-    of = header.get("of", "reading")
-    if of not in OF:
-        raise StageError(f"sql/checks/{path.name}: of is {of!r}; expected one of {', '.join(OF)}")
+    if unknown := header.keys() - set(HEADER_WORDS):
+        raise StageError(
+            f"sql/checks/{path.name}: the header has unknown lines: {', '.join(sorted(unknown))}; "
+            f"known are {', '.join(HEADER_WORDS)}"
+        )
+    of, scope = header.get("of", "reading"), header.get("scope", "equipment")
+    for name, word, known in (("of", of, OF), ("scope", scope, get_args(Scope))):
+        if word not in known:
+            raise StageError(
+                f"sql/checks/{path.name}: {name} is {word!r}; expected one of {', '.join(known)}"
+            )
     body = "\n".join(line for line in text.splitlines() if not line.startswith("-- ")).strip().rstrip(";")
     return Check(
         path.stem,
@@ -70,7 +82,7 @@ def read_check(path: Path) -> Check:
         header["why"],
         header.get("applies_to", "visit"),
         of,
-        header.get("scope", "equipment"),
+        scope,
         body,
         header.get("piece"),
         int(header.get("beside", "0")),

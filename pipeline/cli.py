@@ -212,7 +212,8 @@ def _demo(arguments: argparse.Namespace) -> int:
     arguments.drops, arguments.mapping, arguments.today = [DEMO_DROP], DEMO_MAPPING, DEMO_TODAY
     arguments.cluster = arguments.shared = None
     status = _run(arguments)
-    sys.stdout.write(f"open {(arguments.into / 'reports' / 'index.html')} in a browser\n")
+    if not arguments.quiet:
+        sys.stdout.write(f"open {arguments.into / 'reports' / 'index.html'} in a browser\n")
     return status
 
 

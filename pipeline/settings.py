@@ -7,6 +7,7 @@ What does not: column meanings (`catalog/`) and SQL (`sql/`). SQL reads a settin
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -24,19 +25,21 @@ TINY, HUGE = 1e-9, 1e12
 
 @dataclass(frozen=True)
 class Setting:
-    """One named number: `value` in `unit`, and where it comes from. `least`: what is less means nothing."""
+    """One named number: `value` in `unit`, and where it comes from. `least`, `most`: what is less, or more, means
+    nothing."""
 
     name: str
     value: float
     unit: str
     source: str
     least: float = 0.0
+    most: float = HUGE
 
     @property
     def limits(self) -> tuple[float, float]:
         """The least and the largest value: none is negative, what is divided by is not 0, a share is at most 1."""
         least = max(self.least, TINY if self.unit in DIVIDED_BY else 0.0)
-        return least, 1.0 if self.unit.startswith(PART) else MOST.get(self.unit, HUGE)
+        return least, min(self.most, 1.0 if self.unit.startswith(PART) else MOST.get(self.unit, HUGE))
 
     @property
     def expected(self) -> str:
@@ -51,7 +54,10 @@ DEFAULTS: tuple[Setting, ...] = (
     # units and air
     Setting("pa_per_inwc", 249.08891, "Pa/in. w.c.", "NIST SP 811 App. B, conventional inch of water"),
     Setting("mm_per_inch", 25.4, "mm/in.", "definition of the inch"),
-    Setting("duct_exponent", 2.0, "1", "dp = K Q^n; n = 2 by convention, 1.8 to 2 for real ducts"),
+    # 1 is laminar flow, 2 fully rough (Darcy-Weisbach).
+    Setting(
+        "duct_exponent", 2.0, "1", "dp = K Q^n; n = 2 by convention, 1.8 to 2 for real ducts", least=1, most=2
+    ),
     # checks
     Setting("zero_offset_limit_inwc", 0.02, "in. w.c.", COMMON),
     Setting("zero_max_age_h", 4.0, "h", COMMON),
@@ -238,9 +244,9 @@ class Settings(Mapping[str, float]):
         changed = dict(self._by_name)
         for name, value in values.items():
             if name not in changed:
-                raise UsageError(
-                    f"{source}: no setting is called {name!r}; expected one of {', '.join(sorted(changed))}"
-                )
+                near = difflib.get_close_matches(name, changed, n=1)
+                hint = f"did you mean {near[0]}?" if near else f"expected one of {', '.join(sorted(changed))}"
+                raise UsageError(f"{source}: no setting is called {name!r}; {hint}")
             if isinstance(value, bool) or not isinstance(value, int | float):
                 raise UsageError(
                     f"{source}: setting {name} is {value!r}; expected a number in {changed[name].unit}"

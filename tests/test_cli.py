@@ -178,3 +178,15 @@ def test_every_command_says_in_its_help_what_each_argument_is() -> None:
     (commands,) = [action for action in parser._actions if action.choices]
     for name, command in dict(commands.choices or {}).items():
         assert [a.dest for a in command._actions if not a.help] == [], name
+
+
+@pytest.mark.parametrize(
+    ("option", "said"), [([], "open out/reports/index.html in a browser\n"), (["--quiet"], "")]
+)
+def test_a_quiet_demo_says_nothing(
+    option: list[str], said: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The run itself, whose words are its own, is left out."""
+    monkeypatch.setattr(cli, "_run", lambda _: 0)
+    assert cli.main(["demo", "--into", "out", *option]) == 0
+    assert capsys.readouterr().out == said

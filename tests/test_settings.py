@@ -27,14 +27,30 @@ def test_sql_asks_only_for_what_exists() -> None:
         for name in ASKED.findall(file.read_text(encoding="utf-8"))
         if name not in known
     }
-    assert not unknown
+    assert not unknown, (
+        "each needs a Setting in pipeline/settings.py, or a stage that sets it (SET_BY_STAGES)"
+    )
 
 
 def test_every_setting_says_its_unit_and_source() -> None:
-    assert len({s.name for s in DEFAULTS}) == len(DEFAULTS)
+    names = [s.name for s in DEFAULTS]
+    assert [n for n in set(names) if names.count(n) > 1] == []
     for setting in DEFAULTS:
         assert setting.unit, setting.name
         assert setting.source, setting.name
+
+
+def test_every_setting_lies_within_its_limits_and_is_asked_for() -> None:
+    """One that nothing asks for would be published, and changed by a user, to no effect."""
+    root = SQL_DIR.parent
+    sources = [p for folder in ("pipeline", "expectations", "reports") for p in (root / folder).rglob("*.py")]
+    sources = [*sources, *SQL_DIR.rglob("*.sql")]
+    asked = "\n".join(p.read_text(encoding="utf-8") for p in sources if p.name != "settings.py")
+    words = set(re.findall(r"\w+", asked))
+    for setting in DEFAULTS:
+        low, high = setting.limits
+        assert low <= setting.value <= high, f"{setting.name}: {setting.value}, expected {setting.expected}"
+    assert [s.name for s in DEFAULTS if s.name not in words] == []
 
 
 def test_a_file_changes_values_and_says_so(tmp_path: Path) -> None:
@@ -49,7 +65,8 @@ def test_a_file_changes_values_and_says_so(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("tarif_per_kwh = 1", "no setting is called 'tarif_per_kwh'"),
+        ("tarif_per_kwh = 1", "no setting is called 'tarif_per_kwh'; did you mean tariff_per_kwh?"),
+        ("humour = 1", "no setting is called 'humour'; expected one of airflow_against_table_share, "),
         ('tariff_per_kwh = "much"', "expected a number in currency/kWh"),
         ("tariff_per_kwh = true", "expected a number"),
         ("tariff_per_kwh =", "cannot be read as a settings file"),

@@ -17,6 +17,7 @@ from pipeline.load.inputs import BY_NAME, MADE_OF_VISITS, Column, Table
 TABLES_DIR = Path(__file__).with_name("tables")
 LONG_TYPE = {"TIMESTAMPTZ": "TIMESTAMP WITH TIME ZONE"}
 SETTING = re.compile(r"getvariable\('(\w+)'\)")
+NEEDED = ("meaning", "key", "columns")  # of a table that is no input; key = [] where rows have none
 KNOWN_FIELDS = {"type", "unit", "meaning", "source", "words", "empty"}
 
 
@@ -90,6 +91,8 @@ def table_entry(name: str) -> TableEntry:
     if "input" in stated:
         table = BY_NAME[stated["input"]]
         return TableEntry(name, stated["meaning"], table.key, input_columns(table))
+    if missing := [field for field in NEEDED if field not in stated]:
+        raise StageError(f"the catalog's entry of the table {name} lacks {', '.join(missing)}")
     columns = [column_entry(name, column, fields) for column, fields in stated["columns"].items()]
     if stated.get("checks"):
         columns += check_columns()
@@ -106,6 +109,8 @@ def column_entry(table: str, name: str, fields: Mapping[str, Any]) -> ColumnEntr
         raise StageError(
             f"the catalog's entry of {table}.{name} has unknown fields: {', '.join(sorted(unknown))}"
         )
+    if missing := [field for field in ("type", "meaning") if field not in fields]:
+        raise StageError(f"the catalog's entry of {table}.{name} lacks {', '.join(missing)}")
     entry = ColumnEntry(name, fields["type"], fields["meaning"])
     return replace(
         entry,

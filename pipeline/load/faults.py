@@ -18,6 +18,7 @@ from pipeline.load.zones import REACH, is_out_of_reach
 SKIPPED = 80
 TWICE = 160
 GROUPED = re.compile(r"\s*[+-]?[0-9]{1,3}([.,][0-9]{3})+\s*")
+CLOCK = re.compile(r"\s*[0-9]{1,2}:[0-9]{2}(:[0-9]{2})?( ?[AaPp][Mm])?\s*")
 WITH_UNIT = re.compile(
     r'\s*[+-]?[0-9]*[.,]?[0-9]+\s*("|%|(in|inch|inwc|wc|k?pa|mm|mmwc|cfm|k?w|ft|m)\b).*', re.IGNORECASE
 )
@@ -33,9 +34,8 @@ def describe(layout: Layout, wrong: list[int], texts: list[str | None]) -> tuple
 
 
 def _repeats_header(layout: Layout, texts: list[str | None]) -> bool:
-    names = layout.header.names
     return all(
-        (texts[i] or "").removeprefix(BOM).strip() == names[layout.places[c.name]].strip()
+        (texts[i] or "").removeprefix(BOM).strip() == layout.called(c.name)
         for i, c in enumerate(layout.table.columns)
         if c.name in layout.places
     )
@@ -54,6 +54,8 @@ def _fault(layout: Layout, number: int, text: str) -> str:
         hint = " without thousands separators" + (
             "; decimal_comma in the mapping says what a comma is" if guessed else ""
         )
+    elif column.kind == "instant" and CLOCK.fullmatch(text) and column.name not in layout.clocks:
+        hint = f', or in the mapping both columns: {column.name} = ["the day\'s", "the time\'s"]'
     elif column.kind == "instant" and number < SKIPPED and is_out_of_reach(text):
         hint = f" whose UTC offset lies {REACH}"
     return f"{column.name} {stands}, expected {_expected(layout, number)}{hint}"

@@ -60,6 +60,26 @@ class Foreign:
         return found
 
     @cached_property
+    def clocks(self) -> dict[str, tuple[str, str]]:
+        """Which two columns may hold the day and the time of day of a visit, and of its zeroing, if none holds both."""
+        day = self.guessed.get("visited_at", "")
+        if self.table is not VISITS or not self.looks.is_day(day):
+            return {}
+        free = [
+            name
+            for name in self.looks.values
+            if name not in self.theirs.values() and self.looks.is_clock(name)
+        ]
+        found: dict[str, tuple[str, str]] = {}
+        zeroed = VISITS.column("zeroed_at")
+        for name in sorted(free, key=lambda name: -_alike(zeroed, name)):
+            if _alike(zeroed, name) >= CLOSE_ENOUGH and zeroed.name not in (*found, *self.theirs):
+                found[zeroed.name] = (day, name)
+            else:
+                found.setdefault("visited_at", (day, name))
+        return found if "visited_at" in found else {}
+
+    @cached_property
     def theirs(self) -> dict[str, str]:
         """What the file calls each column: known, or guessed."""
         names = self.layout.header.names
@@ -134,6 +154,9 @@ def date_options(one: Foreign) -> list[tuple[str, str]]:
     found = []
     for kind in ("date", "instant"):
         formats = one.looks.date_formats(one.columns_of(kind))
+        if kind == "instant" and one.clocks:
+            day, _ = one.clocks["visited_at"]
+            formats = one.looks.joined_formats(day, [clock for _, clock in one.clocks.values()])
         if len(formats) == 1:
             found.append((option_of(formats[0]), formats[0]))
     return found

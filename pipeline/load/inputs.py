@@ -322,7 +322,9 @@ VISITS = _table(
     Column("equipment_id", "id", "the equipment that was measured", required=True),
     Column("technician_id", "id", "who measured", required=True),
     Column("instrument_id", "text", "the manometer used"),
-    Column("visited_at", "instant", "when the readings were taken", required=True),
+    Column(
+        "visited_at", "instant", "when the readings were taken; visited_on is its local day", required=True
+    ),
     Column("mode", "word", "operating mode during the test", required=True, words=("cooling", "heating")),
     Column("blower_stage", "word", "stage during the test; empty: single-stage", words=("high", "low")),
     Column("tap", "text", "blower speed tap in use; empty: the equipment's tap for the mode"),

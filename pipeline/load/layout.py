@@ -22,8 +22,9 @@ SIMILAR = 0.6  # likewise, of names that are nobody's standard
 
 @dataclass(frozen=True)
 class Layout:
-    """One file as it will be read. places, extras: column -> place in the file, from 0.
+    """One file as it will be read. places, clocks, extras: column -> place in the file, from 0.
 
+    `clocks` are the times of day of those times whose place holds the day alone.
     `extras` are the columns that the contract does not know; they are kept as they are. `missing` are the required
     columns that the file lacks, in words. `unfound`: what the mapping calls other columns, and the file has not.
     `one_thread`: another file is read at the same time, so one is enough for it.
@@ -36,6 +37,7 @@ class Layout:
     parquet: bool
     returns: bool
     places: dict[str, int]
+    clocks: dict[str, int]
     extras: dict[str, int]
     missing: tuple[str, ...]
     unfound: tuple[str, ...] = ()
@@ -47,6 +49,11 @@ class Layout:
         if self.mapping.decimal_comma is not None:
             return self.mapping.decimal_comma
         return self.header.separator != ","
+
+    def called(self, column: str) -> str:
+        """What the file calls one of the columns that it has; two names, where a time stands in two."""
+        places = [self.places[column], *([self.clocks[column]] if column in self.clocks else [])]
+        return " ".join(self.header.names[place].strip() for place in places)
 
     def named(self, extra: str) -> str:
         """An unknown column in words, with the column of the contract that it may be, misspelt."""
@@ -65,25 +72,35 @@ def lay_out(
     by_name = {name.casefold(): place for place, name in enumerate(header.names) if name}
     mapped = mapping.of(table)
     places: dict[str, int] = {}
+    clocks: dict[str, int] = {}
     missing: list[str] = []
     unfound: list[str] = []
     for column in table.columns:
-        theirs = mapped.columns.get(column.name, column.name)
-        place = by_name.get(theirs.strip().casefold(), by_name.get(column.name))
-        if place is not None:
-            places[column.name] = place
+        theirs = [called[column.name] for called in (mapped.columns, mapped.clocks) if column.name in called]
+        if found := _places(theirs, by_name) or _places([column.name], by_name):
+            places[column.name], *clock = found
+            if clock:
+                (clocks[column.name],) = clock
         elif column.required and column.name not in mapped.constants:
             missing.append(
-                column.name if theirs == column.name else f"{column.name} (in the mapping: {theirs})"
+                f"{column.name} (in the mapping: {' and '.join(theirs)})" if theirs else column.name
             )
-        elif theirs != column.name:
-            unfound.append(_unfound(column.name, theirs, header.names))
+        elif theirs:
+            unfound += [
+                _unfound(column.name, one, header.names) for one in theirs if not _places([one], by_name)
+            ]
     _refuse_twice(table, places, header)
-    used = set(places.values())
+    used = {*places.values(), *clocks.values()}
     extras = {n or f"column {i + 1}": i for i, n in enumerate(header.names) if i not in used}
     return Layout(
-        table, header, mapping, text, parquet, returns, places, extras, tuple(missing), tuple(unfound)
+        table, header, mapping, text, parquet, returns, places, clocks, extras, tuple(missing), tuple(unfound)
     )
+
+
+def _places(names: Sequence[str], by_name: dict[str, int]) -> list[int]:
+    """Where columns stand in the file; nothing if one of them does not."""
+    found = [by_name.get(name.strip().casefold(), -1) for name in names]
+    return [] if -1 in found else found
 
 
 def _unfound(column: str, theirs: str, names: Sequence[str]) -> str:

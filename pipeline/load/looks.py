@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from pipeline.load.date_guess import FORMATS
+from pipeline.load.clocks import MIDNIGHT, NO_DAY
+from pipeline.load.date_guess import DAYS, FORMATS, TIMES
 from pipeline.load.header import LOOK, UTF_8, Header
 
 MOST_BYTES = 4 * LOOK  # of a file that are looked at
@@ -25,6 +26,7 @@ MOST_DATES = 100  # different values that are tried as dates
 NUMBER = re.compile(r"[-+\u2212]?(\d[\d.,]*|[.,]\d+)")
 FRACTION = re.compile(r"[-+\u2212]?\d*[.,]\d+")
 ISO = re.compile(r"\d{4}-\d\d-\d\d")
+CLOCKS = tuple(time.strip() for time in TIMES if time)
 OFFSET = re.compile(r"\d(Z|[-+]\d\d:?\d\d)$", re.IGNORECASE)
 
 
@@ -62,6 +64,23 @@ class Looks:
         texts = [v for name in names for v in self.words(name)[:MOST_DATES] if not ISO.match(v)]
         return [f for f in FORMATS if texts and all(_explains(f, v) for v in texts)]
 
+    def is_day(self, name: str) -> bool:
+        """Are the values days without a time of day?"""
+        days = [_day(v) for v in self.values.get(name, ())[:MOST_DATES]]
+        return bool(days) and all(ISO.fullmatch(v) or any(_explains(f, v) for f in DAYS) for v in days)
+
+    def is_clock(self, name: str) -> bool:
+        """Are the values times of day without a day?"""
+        clocks = [_clock(v) for v in self.values.get(name, ())[:MOST_DATES]]
+        return bool(clocks) and all(any(_explains(f, v) for f in CLOCKS) for v in clocks)
+
+    def joined_formats(self, day: str, clocks: Iterable[str]) -> list[str]:
+        """The formats of which each explains all times that days and times of day make together."""
+        days = [_day(v) for v in self.words(day)[:MOST_DATES]]
+        times = [_clock(v) for name in clocks for v in self.words(name)[:MOST_DATES]]
+        ways = [d for d in ("%Y-%m-%d", *DAYS) if all(_explains(d, v) for v in days)]
+        return [f"{d} {t}" for d in ways for t in CLOCKS if all(_explains(t, v) for v in times)]
+
     def lacks_offset(self, name: str) -> bool:
         """Does any value bear no UTC offset?"""
         return not all(OFFSET.search(v) for v in self.values.get(name, ()))
@@ -89,6 +108,14 @@ def look_at(text: Path, header: Header, encoding: str = UTF_8) -> Looks:
 
 def _share(values: tuple[str, ...], holds: Callable[[str], object]) -> float:
     return sum(bool(holds(v)) for v in values) / len(values)
+
+
+def _day(value: str) -> str:
+    return re.sub(MIDNIGHT, "", value)
+
+
+def _clock(value: str) -> str:
+    return re.sub(NO_DAY, "", value)
 
 
 def _is_date(value: str) -> bool:

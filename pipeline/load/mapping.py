@@ -43,9 +43,13 @@ MARKS = tuple("aAbBcdfgHIjmMnpSuUwWxXyYz%")
 
 @dataclass(frozen=True)
 class TableMapping:
-    """What a mapping says of one table. Keys of columns, values, units and constants are the contract's columns."""
+    """What a mapping says of one table. Keys are the contract's columns.
+
+    `clocks`: where the time of day stands, if the column that `columns` names holds the day alone.
+    """
 
     columns: dict[str, str] = field(default_factory=dict)
+    clocks: dict[str, str] = field(default_factory=dict)
     values: dict[str, dict[str, str]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     constants: dict[str, str] = field(default_factory=dict)
@@ -80,13 +84,21 @@ class Mapping:
 
     def fingerprint(self, table: Table) -> str:
         """Changes if and only if the mapping reads this table's files in another way; empty for the empty mapping."""
-        said = asdict(self) | {"files": None, "text": None, "tables": asdict(self.of(table))}
-        if not self.id_prefix:  # as it was before there was one: what was read then is not read again
-            del said["id_prefix"]
-        nothing = asdict(Mapping()) | {"files": None, "text": None, "tables": asdict(TableMapping())}
-        if said == {key: nothing[key] for key in said}:
+        said = self._of_reading(table)
+        if said == Mapping()._of_reading(table):
             return ""
         return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+
+    def _of_reading(self, table: Table) -> dict[str, Any]:
+        """What is said of how the table's files are read."""
+        part = asdict(self.of(table))
+        said = asdict(self) | {"files": None, "text": None, "tables": part}
+        # As it was before there were such: what was read then is not read again.
+        if not self.id_prefix:
+            del said["id_prefix"]
+        if not part["clocks"]:
+            del part["clocks"]
+        return said
 
 
 def read_mapping(path: Path | None) -> Mapping:
@@ -109,7 +121,7 @@ def parse_mapping(text: str, source: str) -> Mapping:
     check = _Checker(source)
     tables = {
         name: TableMapping(
-            check.texts(said, "columns", name),
+            *check.columns(said, name),
             {c: check.words(v, f"values.{name}.{c}") for c, v in check.table(said, "values", name).items()},
             check.texts(said, "units", name),
             check.texts(said, "constants", name),
@@ -151,6 +163,25 @@ class _Checker:
     def texts(self, said: dict[str, Any], section: str, name: str) -> dict[str, str]:
         part = self.table(said, section, name)
         return {k: self.text(f"{section}.{name}.{k}", v) for k, v in part.items()}
+
+    def columns(self, said: dict[str, Any], name: str) -> tuple[dict[str, str], dict[str, str]]:
+        """What the export calls the columns of a table, and the times of day that stand beside their days."""
+        called, clocks = {}, {}
+        for column, theirs in self.table(said, "columns", name).items():
+            key = f"columns.{name}.{column}"
+            if isinstance(theirs, list):
+                if BY_NAME[name].column(column).kind != "instant":
+                    raise self.refuse(
+                        key, theirs, "a text; only a time may stand in two columns, a day and a time of day"
+                    )
+                if len(theirs) != 2:
+                    raise self.refuse(
+                        key, theirs, 'two columns, a day and a time of day, such as ["Date", "Time"]'
+                    )
+                called[column], clocks[column] = (self.text(key, one) for one in theirs)
+            else:
+                called[column] = self.text(key, theirs)
+        return called, clocks
 
     def words(self, part: object, where: str) -> dict[str, str]:
         if not isinstance(part, dict):

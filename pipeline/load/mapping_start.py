@@ -186,10 +186,11 @@ def _table(
 
 def _column(column: Column, said: TableMapping, one: Foreign | None) -> list[str]:
     if column.name in said.columns:
-        return [f"{column.name} = {_toml(said.columns[column.name])}"]
+        named = [called[column.name] for called in (said.columns, said.clocks) if column.name in called]
+        return [f"{column.name} = {_toml(named if len(named) > 1 else named[0])}"]
     if one is None or column.name in one.layout.places or column.name in said.constants:
         return []
-    guess = one.guessed.get(column.name)
+    guess = one.clocks.get(column.name, one.guessed.get(column.name))
     kind = "required" if column.required else "may be absent"
     if guess is None:
         return [f'# {column.name} = ""  # {kind}: {column.meaning}']

@@ -8,11 +8,13 @@ from __future__ import annotations
 import duckdb
 
 from pipeline.errors import FleetStaticError, StageError
+from pipeline.load.airflow_units import say_other_units
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.intake import Held, bring_held, forget_held, keep_lists, restore, take_in
 from pipeline.load.kept import forget_incoming
 from pipeline.load.mapping import read_mapping
+from pipeline.load.mended import find_mended
 from pipeline.load.mixed import say_mixed
 from pipeline.load.pointing import point_at_lines
 from pipeline.load.rebuild import is_damage, set_aside
@@ -60,12 +62,14 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     resolve(warehouse)
     _leave_waiting(warehouse, order, waiting)
     point_at_lines(warehouse, order.into)
+    find_mended(warehouse)
     for name in MADE:
         warehouse.run(f"load/{name}.sql")
     _assert_conserved(warehouse)
     say_rejected(warehouse, order.say)
     say_superseded(warehouse, order.say)
     say_mixed(warehouse, order.say)
+    say_other_units(warehouse, order.say)
     say_zeros(warehouse, order.say)
     say_since(warehouse, order)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.load.clocks import empty, joined
 from pipeline.load.inputs import Column
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import UNITS
@@ -101,20 +102,16 @@ def trimmed(text: str) -> str:
     return f"CASE WHEN {blank} THEN nullif(trim({text}), '') ELSE {text} END"
 
 
-def empty(text: str) -> str:
-    return f"coalesce(trim({text}), '') = ''"
-
-
 def _text(layout: Layout, column: Column) -> tuple[str, str | None]:
     mapped = layout.mapping.of(layout.table)
     place = layout.places.get(column.name)
     text = ABSENT if place is None else f"c{place}"
-    made = text
+    made = joined(layout, column) if column.name in layout.clocks else text
     if column.name in mapped.values:
         cases = " ".join(
             f"WHEN {literal(k)} THEN {literal(v)}" for k, v in mapped.values[column.name].items()
         )
-        made = f"CASE lower(trim({text})) {cases} ELSE {text} END"
+        made = f"CASE lower(trim({made})) {cases} ELSE {made} END"
     if column.name in mapped.constants:
         made = f"CASE WHEN {empty(made)} THEN {literal(mapped.constants[column.name])} ELSE {made} END"
     if made == text:

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import difflib
+import re
+import sys
 import textwrap
 from dataclasses import dataclass
 from functools import cache
 from typing import TextIO
 
+from pipeline.catalog import all_tables
 from pipeline.errors import UsageError
-from pipeline.query.door import Door
+from pipeline.query.door import Door, Rows
 from pipeline.query.formats import write_rows
 from pipeline.warehouse import SQL_DIR, TABLES
 
+COMMANDS = ("tables", "columns", "macros", "examples", "example", "help")
+# Texts that a question compares something with: = 'x', <> 'x', IN ('x', 'y').
+COMPARED = re.compile(r"(?:=|<>|\bIN\s*\()\s*((?:'[^']*'\s*,?\s*)+)", re.IGNORECASE)
 HELP = """\
 Ask in SQL (DuckDB's), one question at a time, ended by ; at the prompt. The tables are read-only.
 
@@ -95,10 +101,44 @@ def respond(door: Door, question: str, format_: str, out: TextIO, *, show_sql: b
             raise UsageError("which example? `examples` lists them")
     said = command(door, question)
     if said is None:
-        write_rows(door.ask(question), format_, out)
+        for note in notes(question):
+            sys.stderr.write(f"note: {note}\n")
+        write_rows(_asked(door, question), format_, out)
     else:
         out.write(said)
     out.flush()
+
+
+@cache
+def _words() -> frozenset[str]:
+    """All words that columns of the tables hold."""
+    columns = (column for table in all_tables().values() for column in table.columns)
+    return frozenset(word for column in columns for word in column.words)
+
+
+def notes(question: str) -> list[str]:
+    """Words of a question that no column holds as they are written, but in small letters and joined by _."""
+    found = []
+    texts = (text for part in COMPARED.findall(question) for text in re.findall("'([^']*)'", part))
+    for text in dict.fromkeys(texts):
+        meant = "_".join(re.split(r"[\s_-]+", text.strip().lower()))
+        if text not in _words() and meant in _words():
+            found.append(f"no column holds the word '{text}'; it is written '{meant}'")
+    return found
+
+
+def _asked(door: Door, question: str) -> Rows:
+    """The answer to a question; where it is not SQL but begins like a plain-word command, the error names that."""
+    try:
+        return door.ask(question)
+    except UsageError as error:
+        word = question.split(maxsplit=1)[0].rstrip(";") if question.strip() else ""
+        near = difflib.get_close_matches(word.lower(), COMMANDS, n=1)
+        if near and str(error).startswith("Parser Error"):
+            raise UsageError(
+                f"there is no command {word!r}; did you mean {near[0]}? `help` lists them"
+            ) from error
+        raise
 
 
 def _tables(door: Door) -> str:

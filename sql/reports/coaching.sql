@@ -4,7 +4,8 @@
 -- total its size. q_value: of the reason's own test, of skipping or of the offsets with that instrument.
 -- n_since ... since_state: shared/since_last_training.sql.
 -- line_...: the rate month by month over the latest months months, each point over the fewest months up to it that hold the
--- minimum of visits together, so that no point rests on less; at least three points. line_at: where it stands, 0 to 1.
+-- minimum of visits together, so that no point rests on less; at least three points; the last with its 95 % interval (Wilson).
+-- line_at: where it stands, 0 to 1.
 WITH limits AS (
     SELECT setting.value AS min_visits
     FROM setting
@@ -50,6 +51,7 @@ points AS (
         d.technician_id,
         d.month_on,
         (d.visits_to_date - b.visits_to_date)::BIGINT AS n_visits,
+        (d.skipped_to_date - b.skipped_to_date)::BIGINT AS n_not_zeroed,
         (d.skipped_to_date - b.skipped_to_date) / (d.visits_to_date - b.visits_to_date) AS rate
     FROM to_date AS d
     ASOF INNER JOIN begins AS b ON d.technician_id = b.technician_id AND d.enough_from >= b.visits_to_date
@@ -69,6 +71,8 @@ lines AS (
         strftime(max(month_on), '%Y-%m') AS line_last,
         max(rate) AS line_peak_rate,
         arg_max(rate, month_on) AS line_last_rate,
+        wilson_lo(arg_max(n_not_zeroed, month_on), arg_max(n_visits, month_on)) AS line_last_rate_lo,
+        wilson_hi(arg_max(n_not_zeroed, month_on), arg_max(n_visits, month_on)) AS line_last_rate_hi,
         arg_max(n_visits, month_on) AS n_line_last,
         min(n_visits) AS n_line_least
     FROM points
@@ -92,6 +96,8 @@ SELECT
     l.line_last,
     l.line_peak_rate,
     l.line_last_rate,
+    l.line_last_rate_lo,
+    l.line_last_rate_hi,
     l.n_line_last,
     l.n_line_least,
     CASE

@@ -1,4 +1,5 @@
--- The first top rejected rows, in the order of file and line; raw lines cut after 240 characters.
+-- The first top rejected rows, those that were not put right since first, in the order of file and line; raw lines cut
+-- after 240 characters.
 SELECT
     file[:120] AS file,
     line_number,
@@ -7,7 +8,8 @@ SELECT
     detail[:240] AS detail,
     raw_line[:240] AS raw_line,
     length(raw_line) > 240 AS is_cut,
+    is_mended,
     count(*) OVER () AS n_rejected
 FROM rejected_row
-ORDER BY rejected_row.file, line_number
+ORDER BY is_mended, rejected_row.file, line_number
 LIMIT getvariable('top');

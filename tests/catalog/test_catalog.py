@@ -183,10 +183,19 @@ def test_the_tables_made_by_hand_for_the_reports_are_part_of_the_catalog() -> No
 def test_a_field_or_column_that_does_not_exist_is_named() -> None:
     with pytest.raises(StageError, match=r"visit\.x has unknown fields: unti"):
         column_entry("visit", "x", {"type": "DOUBLE", "meaning": "x", "unti": "in. w.c."})
+    with pytest.raises(StageError, match=r"visit\.x lacks type, meaning"):
+        column_entry("visit", "x", {"unit": "in. w.c."})
     with pytest.raises(StageError, match=r"no column site\.tesp"):
         table_entry("site").column("tesp")
     with pytest.raises(StageError, match="entry of the table nowhere"):
         table_entry("nowhere")
+
+
+def test_an_entry_that_lacks_its_key_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "branch_motor.toml").write_text('meaning = "x"\n[columns]\n', encoding="utf-8")
+    monkeypatch.setattr("pipeline.catalog.entries.TABLES_DIR", tmp_path)
+    with pytest.raises(StageError, match="entry of the table branch_motor lacks key"):
+        table_entry("branch_motor")
 
 
 def test_a_key_is_made_of_columns() -> None:

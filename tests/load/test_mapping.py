@@ -266,7 +266,8 @@ FAULTY: dict[str, tuple[str, str]] = {
     "not a flag": ('decimal_comma = "yes"', "m.toml: decimal_comma holds 'yes', expected true or false"),
     "not a text": (
         "[columns.sites]\nbranch = [1]",
-        "m.toml: columns.sites.branch holds '[1]', expected a text",
+        "m.toml: columns.sites.branch holds '[1]', expected a text; only a time may stand in two columns, "
+        "a day and a time of day",
     ),
     "not a list": ("date_format = 5", "m.toml: date_format holds '5', expected a text or a list of texts"),
 }

@@ -213,6 +213,9 @@ def test_folders_within_a_drop_are_named(tmp_path: Path) -> None:
         ("part_visits", 0),
         ("robust_cutoff", 0),
         ("yardstick_prior_visits", 0),
+        # No flow in a duct.
+        ("duct_exponent", 0.9),
+        ("duct_exponent", 1e12),
         # Beyond every calendar and clock.
         ("days_per_year", 1e-6),
         ("calibration_max_age_days", 1e12),

@@ -46,8 +46,11 @@ def test_there_are_enough_of_them_and_most_are_computed_twice() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_an_example_begins_with_its_question(name: str) -> None:
     example = _example(name)
-    assert "?" in example.question
-    assert example.question[0].isupper()
+    wanted = (
+        f"sql/examples/{name}.sql begins with its question, a comment such as: -- Which units are chronic?"
+    )
+    assert "?" in example.question, wanted
+    assert example.question[0].isupper(), wanted
     assert example.sql.startswith("-- ")
 
 

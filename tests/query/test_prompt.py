@@ -17,9 +17,9 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import UsageError
-from pipeline.query import Door
+from pipeline.query import Door, answer
 from pipeline.query.prompt import Completer, Prompt, is_command
-from pipeline.query.words import examples, respond
+from pipeline.query.words import examples, notes, respond
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -67,6 +67,10 @@ def test_plain_words(door: Door) -> None:
         ("columns", "of which table"),
         ("columns visit_statik", "no table 'visit_statik'; did you mean visit_static"),
         ("example", "which example"),
+        ("column site_static", "no command 'column'; did you mean columns[?]"),
+        ("exampels;", "no command 'exampels'; did you mean examples[?]"),
+        ("table no_such_table", "Table with name no_such_table does not exist"),
+        ("selekt 1", "^Parser Error"),
         ("example no_such_thing_at_all", "no example called 'no_such_thing_at_all'"),
     ],
 )
@@ -162,3 +166,32 @@ def test_at_a_terminal(small_file: Path, tmp_path: Path) -> None:
     history = (published.parent / ".sql_history").read_text(encoding="utf-8")
     assert "SELECT 7 AS seven;" in history
     assert list(home.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("question", "noted"),
+    [
+        ("SELECT * FROM visit WHERE mode = 'Cooling'", ["'Cooling'; it is written 'cooling'"]),
+        (
+            "SELECT * FROM equipment WHERE equipment_kind IN ('furnace', 'Fan coil')",
+            ["'Fan coil'; it is written 'fan_coil'"],
+        ),
+        ("FROM site_static WHERE problem_side<>'airflow setting'", ["it is written 'airflow_setting'"]),
+        ("FROM visit WHERE mode = 'cooling' AND technician_id = 'T03'", []),
+        ("FROM site WHERE site_label = 'Old Dairy' OR branch IN ('North', 'South')", []),
+        ("SELECT 'Cooling' AS heading, lower(mode) LIKE 'Cool%' FROM visit", []),
+    ],
+)
+def test_a_word_that_no_column_holds_is_noted(question: str, noted: list[str]) -> None:
+    found = notes(question)
+    assert len(found) == len(noted)
+    assert all(wanted in note for wanted, note in zip(noted, found, strict=True))
+
+
+def test_a_note_stands_beside_the_answer(small_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert (
+        answer(small_file, "SELECT count(*) AS n FROM visit WHERE mode = 'Cooling'", "csv", sys.stdout) == 0
+    )
+    told = capsys.readouterr()
+    assert told.out == "n\n0\n"
+    assert told.err == "note: no column holds the word 'Cooling'; it is written 'cooling'\n"

@@ -16,6 +16,7 @@ import polars as pl
 import pytest
 
 from pipeline.cli import main
+from pipeline.query import Door
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "docs" / "reading.md").read_text(encoding="utf-8")
@@ -59,6 +60,24 @@ def test_the_python_lines_run(workplace: Path, monkeypatch: pytest.MonkeyPatch, 
     assert len(block.splitlines()) == 3
     for name, least in (("worst", 10), ("priority", 10), ("visits", 300)):
         assert name not in names or len(names[name]) >= least
+
+
+def _quiet_faults() -> list[tuple[str, str]]:
+    table = re.search(r"\| asked \|.*?\n\n", PAGE, re.DOTALL)
+    assert table
+    rows = [re.findall(r"`(SELECT[^`]+)`", line) for line in table[0].splitlines()[2:] if line]
+    assert all(len(row) == 2 for row in rows)
+    return [(asked, better) for asked, better in rows]
+
+
+@pytest.mark.parametrize(("asked", "better"), _quiet_faults())
+def test_a_question_that_goes_wrong_quietly_does(demo_file: Path, asked: str, better: str) -> None:
+    """Both run, and answer otherwise: the page warns of nothing that does not happen."""
+    with Door(demo_file) as door:
+        ((wrong,),), ((right,),) = door.rows(asked), door.rows(better)
+    assert wrong is not None
+    assert right is not None
+    assert abs(wrong - right) > 0.005, (wrong, right)
 
 
 def _code_cells() -> list[str]:

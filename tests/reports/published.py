@@ -374,7 +374,9 @@ def write_published(path: Path, sites: int = 42, visits: int = 9, technicians: i
         )
         rows.add("work_follow_up", *job, "measured")
         rows.add("rejected_row", "visits_03.csv", 17, "visits", f"V9,{HOSTILE[0]},0.3", "bad_number",
-                 "return_static is 'abc'; expected a number")  # fmt: skip
+                 "return_static is 'abc'; expected a number", False)  # fmt: skip
+        rows.add("rejected_row", "visits_03.csv", 12, "visits", "V8,x,0.3", "bad_number",
+                 "return_static is 'x'; expected a number", True)  # fmt: skip
     _priority(rows, units)
     _technicians(rows, technicians)
     loaded = len(rows.tables.get("visit", []))

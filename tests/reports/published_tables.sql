@@ -5,7 +5,7 @@ CREATE TABLE setting (name VARCHAR, value DOUBLE, unit VARCHAR, source VARCHAR);
 CREATE TABLE load_ledger (file VARCHAR, file_sha256 VARCHAR, table_name VARCHAR, loaded_at TIMESTAMPTZ,
   rows_read BIGINT, rows_loaded BIGINT, rows_rejected BIGINT, rows_repeated BIGINT, rows_superseded BIGINT);
 CREATE TABLE rejected_row (file VARCHAR, line_number BIGINT, table_name VARCHAR, raw_line VARCHAR, reason VARCHAR,
-  detail VARCHAR);
+  detail VARCHAR, is_mended BOOLEAN);
 CREATE TABLE check_catalog (check_id VARCHAR, title VARCHAR, consequence VARCHAR, why VARCHAR, applies_to VARCHAR,
   belongs_to VARCHAR);
 CREATE TABLE finding (visit_id VARCHAR, check_id VARCHAR, consequence VARCHAR, detail VARCHAR);

@@ -96,6 +96,10 @@ def test_every_axis_names_what_it_shows_and_its_unit(name: str, pages: Path) -> 
             if isinstance(c := d.get(a), dict) and c.get("title")
         ]
         assert titled, chart
+        for a in "xy":
+            axis = [c for d in _walk(entry["spec"]) if isinstance(c := d.get(a), dict) and "field" in c]
+            told = not axis or any("title" in c for c in axis)
+            assert told, f"{chart}: an {a} axis without a title shows its column's name"
         for channel in titled:
             assert any(unit in channel["title"] for unit in units), (chart, channel["title"])
         for channel in [c for d in _walk(entry["spec"]) for c in d.values() if isinstance(c, dict)]:
@@ -110,7 +114,9 @@ def test_every_chart_has_words_and_a_table_behind_it(name: str, pages: Path) -> 
     tables = {a["data-table"] for a in page.elements("details") if a.get("data-table")}
     assert {f"plot-{chart}" for chart in page.payload["charts"]} == set(plots)
     assert tables == set(page.payload["charts"])
-    assert all(a["role"] == "img" and len(str(a["aria-label"])) > 20 for a in plots.values())
+    for chart, plot in plots.items():
+        assert plot["role"] == "img", chart
+        assert len(str(plot["aria-label"])) > 20, f"{chart}: the words for a reader who does not see it"
     for chart, entry in page.payload["charts"].items():
         columns = page.payload["rows"][entry["source"]]["columns"]
         assert {column for column, _, _ in entry["columns"]} <= set(columns), chart

@@ -9,6 +9,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 import pytest
+from scipy import stats
 
 from pipeline.checks import all_checks
 from reports import draw
@@ -260,16 +261,21 @@ def test_a_monthly_line_rests_on_enough_visits_at_each_point(least: int, publish
     months = published.con.sql(
         f"SELECT n_visits, n_not_zeroed FROM technician_month WHERE technician_id = '{SKIPPER}' ORDER BY month_on"
     ).fetchall()
-    wanted = []
+    wanted, last = [], (0, 0)
     for end in range(1, len(months) + 1):
         runs = [months[begin:end] for begin in range(end)]
         held = min((run for run in runs if sum(n for n, _ in run) >= least), key=len, default=None)
         if held:
-            wanted.append(sum(k for _, k in held) / sum(n for n, _ in held))
+            last = (sum(k for _, k in held), sum(n for n, _ in held))
+            wanted.append(last[0] / last[1])
     (row,) = published.rows("coaching", top=60, months=60).where("technician_id", SKIPPER)
     assert len(wanted) == (4 if least == 20 else 3)
     assert row["line_rates"] == pytest.approx(wanted)
     assert row["n_line_least"] >= least
+    interval = stats.binomtest(*last).proportion_ci(method="wilson")  # scipy
+    assert (row["line_last_rate_lo"], row["line_last_rate_hi"]) == pytest.approx(
+        (interval.low, interval.high)
+    )
     assert (row["line_at"][0], row["line_at"][-1], row["line_first"][:4]) == (0.0, 1.0, "2025")
     published.close()
 

@@ -59,7 +59,8 @@ def test_rejected_rows_can_be_taken_along(pages: Path, published_file: Path) -> 
     with (pages / "rejected_rows.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == wanted.height > 0
-    assert list(rows[0]) == ["file", "line_number", "table_name", "reason", "detail", "raw_line"]
+    assert list(rows[0]) == ["file", "line_number", "table_name", "reason", "detail", "raw_line", "is_mended"]
+    assert [row["is_mended"] for row in rows] == ["false"] * (len(rows) - 1) + ["true"]  # what is open first
     assert [row["raw_line"] for row in rows] == wanted["raw_line"].to_list()
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from pipeline.checks import CONSEQUENCES, all_checks
+from pipeline.checks import CONSEQUENCES, all_checks, read_check
+from pipeline.errors import StageError
 from tests.sql.cases import CHECK_CASES, COMBINATIONS, Case, always_computable, read_cases
 from tests.sql.outcome import Outcome, differences, judge
 
@@ -41,7 +44,24 @@ def test_a_check_speaks_of_the_consequences_that_its_header_names(check_id: str)
     header = next(c.consequence for c in all_checks() if c.check_id == check_id).split(" or ")
     assert set(header) <= set(CONSEQUENCES)
     shown = {e.findings[check_id] for c in CASES for e in c.expected if check_id in e.findings}
-    assert shown == set(header)
+    assert shown == set(header), "left: what the cases show; right: the consequences of the header"
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("scop: fleet", r"x\.sql: the header has unknown lines: scop; known are title, "),
+        ("scope: flet", r"x\.sql: scope is 'flet'; expected one of equipment, fleet"),
+        ("of: units", r"x\.sql: of is 'units'; expected one of reading, unit, gauge"),
+    ],
+)
+def test_a_header_that_cannot_be_understood_is_refused(tmp_path: Path, line: str, says: str) -> None:
+    """Read as a comment, it would leave the check with another scope, and a day's drop with too few findings."""
+    file = tmp_path / "x.sql"
+    header = f"-- title: X\n-- consequence: note\n-- why: x\n-- {line}\n"
+    file.write_text(f"{header}-- Source: none.\nSELECT 1\n-- scop: a comment", encoding="utf-8")
+    with pytest.raises(StageError, match=says):
+        read_check(file)
 
 
 @pytest.mark.parametrize("case", CASES, ids=[f"{c.file}: {c.name}" for c in CASES])
