@@ -144,8 +144,10 @@ def unfold_again(
 def _unfold(
     file: InputFile, copy: Path, path: Path, encoding: str | None, add: Callable[[bytes], None]
 ) -> None:
-    """Write the decompressed UTF-8 text of a copy to `path`."""
-    decoder = codecs.getincrementaldecoder(encoding)() if encoding else None
+    """Write the decompressed UTF-8 text of a copy to `path`; `encoding` is that of files that are not UTF-8."""
+    decoder = (
+        codecs.getincrementaldecoder(encoding)() if encoding and not _is_utf_8(file, copy, encoding) else None
+    )
     at = 0
     try:
         with gzip.open(copy) if file.packed else copy.open("rb") as source, path.open("wb") as target:
@@ -165,6 +167,27 @@ def _unfold(
         ) from error
     except UnicodeError as error:
         raise UsageError(f"{file.name}: is not {encoding}, as the mapping says: {error}") from error
+
+
+def _is_utf_8(file: InputFile, copy: Path, encoding: str) -> bool:
+    """Is a file UTF-8 although the mapping says an encoding? It is with its byte order mark, or where it reads as UTF-8
+    and is not ASCII alone: text of one byte a character does not do so by chance, that of several may."""
+    one_byte = len(bytes(range(256)).decode(encoding, errors="replace")) == 256
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    is_ascii = True
+    try:
+        with gzip.open(copy) if file.packed else copy.open("rb") as source:
+            piece = source.read(PIECE)
+            if piece.startswith(codecs.BOM_UTF8):
+                return True
+            while one_byte and piece:
+                is_ascii = is_ascii and piece.isascii()
+                decoder.decode(piece)
+                piece = source.read(PIECE)
+            decoder.decode(b"", final=True)
+    except (EOFError, zlib.error, gzip.BadGzipFile, UnicodeDecodeError):
+        return False
+    return one_byte and not is_ascii
 
 
 def _encoding_message(name: str, text: Path, place: int, cut_short: bool) -> str:

@@ -11,7 +11,7 @@ from pipeline.load.escape import shown
 from pipeline.load.inputs import BAD_REASON
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import Mapping
-from pipeline.load.values import grouped_thousands
+from pipeline.load.values import BOM, grouped_thousands
 from pipeline.load.zones import REACH, is_out_of_reach
 
 # Added to a column's place on a row's `wrong` list: its local time never was, or was twice.
@@ -35,7 +35,7 @@ def describe(layout: Layout, wrong: list[int], texts: list[str | None]) -> tuple
 
 def _repeats_header(layout: Layout, texts: list[str | None]) -> bool:
     return all(
-        (texts[i] or "").strip() == layout.called(c.name)
+        (texts[i] or "").removeprefix(BOM).strip() == layout.called(c.name)
         for i, c in enumerate(layout.table.columns)
         if c.name in layout.places
     )

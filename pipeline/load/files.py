@@ -5,16 +5,19 @@ What does not belong here: copying and measuring a file (`copying.py`), and what
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import UsageError
+from pipeline.load.escape import is_plain, shown
 from pipeline.load.inputs import BY_NAME
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", "")
 ENDINGS = (*TEXT_ENDINGS, ".parquet")
+ODD_NAME = "its name holds control characters or is not UTF-8"
 
 
 @dataclass(frozen=True)
@@ -67,17 +70,26 @@ def ending_of(name: str) -> str:
 def find_files(
     drops: tuple[Path, ...], named: Callable[[str], str | None], say: Callable[[str], None]
 ) -> Found:
-    """Every file directly in the drops, in natural order; what cannot belong to a table is named and left alone."""
-    found: dict[Path, InputFile] = {}
+    """Every file directly in the drops, in natural order; what cannot belong to a table is named and left alone.
+
+    Raises UsageError, a line for each, where a file or its folder has a name that cannot be told.
+    """
+    found: dict[tuple[str, str], InputFile] = {}
     strangers = []
+    odd = []
     for drop in drops:
         for path in _members(drop):
-            if path.exists() and not path.is_file():
+            table, folder = named(path.name), path.absolute().parent.name
+            if not (is_plain(path.name) and is_plain(folder)):
+                called = shown(path.name if is_plain(folder) else folder)
+                if table is None:
+                    say(f"{called}: left alone, {ODD_NAME}")
+                else:
+                    odd.append(f"{called}: {ODD_NAME}, expected a name of plain text; rename it")
+            elif path.exists() and not path.is_file():
                 kind = "a folder" if path.is_dir() else "no file"
                 say(f"{path.name}: left alone, {kind}; only the files directly in a drop are read")
-                continue
-            table = named(path.name)
-            if ending_of(path.name) not in ENDINGS:
+            elif ending_of(path.name) not in ENDINGS:
                 if table is not None:
                     say(
                         f"{path.name}: left alone, expected a .csv, .tsv or .txt file (or such a .gz) or .parquet"
@@ -85,8 +97,12 @@ def find_files(
             elif table is None:
                 strangers.append(path)
             else:
-                folder = path.absolute().parent.name
-                found.setdefault(path.resolve(), InputFile(path, path.name, folder, table))
+                file = InputFile(path, path.name, folder, table)
+                same = found.setdefault((os.path.realpath(path), table), file)
+                if same.name != file.name:
+                    say(f"{file.name}: left alone, it is {same.name} by another name")
+    if odd:
+        raise UsageError("\n".join(dict.fromkeys(odd)))
     order = sorted(found.values(), key=lambda f: (natural_key(f.name), natural_key(f.folder), str(f.path)))
     return Found(order, strangers)
 

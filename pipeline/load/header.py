@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,7 +30,7 @@ class Header:
 def read_header(text: Path, name: str, separator: str | None = None, encoding: str = UTF_8) -> Header:
     """The header of the file at `text`; `name` is what messages call it."""
     with text.open("rb") as file:
-        beginning = file.read(LOOK)
+        beginning = file.read(LOOK) + file.readline()  # a longer header is read whole
     decoded = beginning.decode(encoding, errors="replace")
     separator = separator or _separator(decoded)
     rows = csv.reader(io.StringIO(decoded, newline=""), delimiter=separator, strict=True)
@@ -49,8 +50,12 @@ def read_header(text: Path, name: str, separator: str | None = None, encoding: s
 
 def _separator(text: str) -> str:
     """The separator that the header row holds most of, outside quotes."""
-    line = next((x for x in text.splitlines() if x.strip()), "")
-    outside = "".join(part for i, part in enumerate(line.split('"')) if i % 2 == 0)
+    outside = ""
+    for part in text.lstrip("\ufeff \r\n").split('"')[::2]:
+        before, *after = re.split("[\r\n]", part, maxsplit=1)
+        outside += before
+        if after:
+            break
     return max(SEPARATORS, key=outside.count)
 
 

@@ -89,17 +89,20 @@ def _numbers(values: list[ValueSql]) -> list[ValueSql]:
 
 
 def _oddities(values: list[ValueSql]) -> list[str]:
-    """Does any number of the row hold an exponent or a blank, or an underscore? Asked of all their texts at once."""
+    """Does any number of the row hold an exponent or a blank, an underscore or two signs? Asked of all at once."""
     texts = ", ".join(v.text for v in _numbers(values))
     if not texts:
         return []
     odd = " OR ".join(f"contains(concat({texts}), '{mark}')" for mark in "eE ")
-    return [f"({odd}) AS oddly_written", f"contains(concat({texts}), '_') AS underscored"]
+    return [
+        f"({odd}) AS oddly_written",
+        f"contains(concat({texts}), '_') OR contains(concat({texts}), '+-') AS misread",
+    ]
 
 
 def _odd_numbers(values: list[ValueSql]) -> list[str]:
-    """The suspicion about all numbers of a row at once: one that is written 1_000."""
-    return ["underscored"] if _numbers(values) else []
+    """The suspicion about all numbers of a row at once: one that is written 1_000 or +-1."""
+    return ["misread"] if _numbers(values) else []
 
 
 def _wrong(values: list[ValueSql]) -> str:
@@ -148,7 +151,7 @@ def _local_day(layout: Layout, text: str) -> str:
     written = f"{local_time(layout, text)}::DATE"
     if zone is None:
         return written
-    moved = f"timezone({literal(zone)}, TRY_CAST(trim({text}) AS TIMESTAMPTZ))::DATE"
+    moved = f"TRY(timezone({literal(zone)}, TRY_CAST(trim({text}) AS TIMESTAMPTZ)))::DATE"
     return f"CASE WHEN {has_offset(layout, text)} AND upper(trim({text})) LIKE '%Z' THEN {moved} ELSE {written} END"
 
 

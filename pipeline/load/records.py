@@ -108,7 +108,7 @@ def _tidy(data: Bytes, separator: str) -> Records | None:
     newlines, returns = controls[kinds == NEWLINE], controls[kinds == RETURN]
     if len(returns) and not _all_crlf(newlines, returns):
         return None
-    if not len(data) or not kinds.all():
+    if not len(data) or not kinds.all() or data[_beginning(data) :][:1].tobytes() in (b"\n", b"\r", b""):
         return None
     quotes = _places(data, QUOTE)
     if not _quotes_in_order(data, quotes, separator):
@@ -119,8 +119,6 @@ def _tidy(data: Bytes, separator: str) -> Records | None:
     ends = np.append(starts[1:], len(data)).astype(np.int64)
     first = data[starts]
     blank = (first == NEWLINE) | ((first == RETURN) & (ends - starts <= 2))
-    if blank[0]:
-        return None
     lines = np.searchsorted(newlines, starts).astype(np.int64) + 1
     kept = np.flatnonzero(~blank)
     return Records(data, starts[kept].astype(np.int64), ends[kept], lines[kept], (kept + 1).astype(np.int64))
@@ -130,12 +128,23 @@ def _all_crlf(newlines: Ints, returns: Ints) -> bool:
     return len(newlines) == len(returns) and bool(np.all(newlines == returns + 1))
 
 
+def _beginning(data: Bytes) -> int:
+    """Where the text begins, after its byte order mark."""
+    return len(BOM) if data[: len(BOM)].tobytes() == BOM else 0
+
+
+def begins_blank(path: Path) -> bool:
+    """Is the first line of a text without returns blank?"""
+    with path.open("rb") as file:
+        return file.read(len(BOM) + 1).removeprefix(BOM).startswith(b"\n")
+
+
 def _quotes_in_order(data: Bytes, quotes: Ints, separator: str) -> bool:
     """True if quotes alternate between opening a field and closing it, a doubled quote being both."""
     if len(quotes) % 2:
         return False
     opening, closing = quotes[0::2], quotes[1::2]
-    beginning = len(BOM) if data[: len(BOM)].tobytes() == BOM else 0
+    beginning = _beginning(data)
     allowed = np.array([ord(separator), NEWLINE, RETURN, QUOTE], dtype=np.uint8)
     before = data[np.maximum(opening - 1, 0)]
     after = data[np.minimum(closing + 1, len(data) - 1)]

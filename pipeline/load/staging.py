@@ -26,7 +26,7 @@ from pipeline.load.layout import Layout, lay_out
 from pipeline.load.lines import Lines
 from pipeline.load.mapping import Mapping
 from pipeline.load.reader import select, zoneless
-from pipeline.load.records import Ints, Records, count_lines, find_records
+from pipeline.load.records import Ints, Records, begins_blank, count_lines, find_records
 from pipeline.warehouse import Warehouse
 
 LOOK = 2048  # rows; a file that has times without a zone has one early
@@ -139,7 +139,7 @@ def _rows_due(copy: Copy, layout: Layout) -> int | None:
     """How many rows DuckDB must find in a text that it can surely read as it is; None: look at it closely."""
     if layout.parquet:
         return 0  # nobody asks
-    if copy.nuls or copy.returns or len(layout.header.names) == 1:
+    if copy.nuls or copy.returns or len(layout.header.names) == 1 or begins_blank(layout.text):
         return None
     lines = count_lines(layout.text, layout.header.separator) if copy.quotes else copy.newlines
     return None if lines is None else lines + copy.ends_open - 1

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 import duckdb
 
 from pipeline.change import last_publication
+from pipeline.load.inputs import BY_NAME
 from pipeline.stages import RunOrder
 from pipeline.warehouse import Warehouse
 
@@ -61,10 +62,22 @@ ANTI JOIN (FROM row_fate WHERE fate = 'repeated') AS r ON t.by_load_id = r.load_
 """
 REPLACES = SUPERSEDED.format(told="b", other="f", unless=SAID_BEFORE, which="")
 NOT_USED = SUPERSEDED.format(told="f", other="b", unless="", which="AND b.accepted")
+# By file of this run: how many of its rows other rows of its own replace, the first of them, and by which.
+WITHIN = """
+SELECT
+    f.file, f.table_name, count(*) AS n, min(l.line_number) AS line, arg_min(b.line_number, l.line_number) AS by_line
+FROM row_fate AS t
+INNER JOIN load_file AS f ON t.load_id = f.load_id
+LEFT JOIN row_line AS l ON t.load_id = l.load_id AND t.ordinal = l.ordinal
+LEFT JOIN row_line AS b ON t.by_load_id = b.load_id AND t.by_ordinal = b.ordinal
+WHERE t.fate = 'superseded' AND t.load_id = t.by_load_id AND NOT f.accepted
+GROUP BY f.load_id, f.file, f.table_name
+ORDER BY f.load_id
+"""
 
 
 def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
-    """Say what the files of this run replace, and which of their rows came too late."""
+    """Say what the files of this run replace, in themselves too, and which of their rows came too late."""
     _say_some(
         say,
         [
@@ -79,6 +92,15 @@ def say_superseded(warehouse: Warehouse, say: Callable[[str], None]) -> None:
             f"the same key{'' if n == 1 else 's'} and wins by a later recorded_at, else by its name in natural order; "
             "a correction needs a later recorded_at or name"
             for file, n, others in warehouse.con.sql(NOT_USED).fetchall()
+        ],
+    )
+    _say_some(
+        say,
+        [
+            f"{file}:{line}: {counted(n, 'row')} of this file {'is' if n == 1 else 'are'} replaced within it, here by "
+            f"line {by_line} with the same {' and '.join(BY_NAME[table].key)}; what is no correction needs one of its "
+            "own"
+            for file, table, n, line, by_line in warehouse.con.sql(WITHIN).fetchall()
         ],
     )
 

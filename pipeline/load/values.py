@@ -27,10 +27,11 @@ from pipeline.load.zones import (
 )
 from pipeline.warehouse import literal
 
+BOM = "\ufeff"
 ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
 COMPARED = 4  # words; comparing with so few costs less than half of a cast, which hashes each value
 RETURN_SIDE = ("return_static", "design_return_inwc")
-WHOLE = ("cfm", "ft", "W")  # units of numbers that are often written with thousands separators
+WHOLE = ("cfm", "ft", "W", "currency")  # units of numbers that are often written with thousands separators
 
 
 @dataclass(frozen=True)
@@ -95,8 +96,10 @@ def _suspect(layout: Layout, column: Column, text: str, wrong: str) -> tuple[str
 
 
 def trimmed(text: str) -> str:
-    """The text without blanks around it, NULL if nothing is left; `trim` is reached only where a blank stands."""
-    return f"CASE WHEN {text} LIKE ' %' OR {text} LIKE '% ' THEN nullif(trim({text}), '') ELSE {text} END"
+    """The text without blanks around it, no-break ones too, NULL if nothing is left; `trim`, which takes both off, is
+    reached only where one stands."""
+    blank = f"{text} LIKE ' %' OR {text} LIKE '% ' OR contains({text}, '\u00a0')"
+    return f"CASE WHEN {blank} THEN nullif(trim({text}), '') ELSE {text} END"
 
 
 def _text(layout: Layout, column: Column) -> tuple[str, str | None]:
@@ -130,11 +133,13 @@ def _plain(layout: Layout, column: Column, text: str) -> tuple[str, str]:
 
 
 def header_again(layout: Layout, column: Column) -> str:
-    """True of a row that repeats the header: its id is the name of the column."""
+    """True of a row that repeats the header: its id is the name of the column. Where files were put together, the byte
+    order mark of the later one stands before it."""
     place = layout.places.get(column.name)
     if place is None or column.name != layout.table.key[0]:
         return "false"
-    return f"coalesce(trim(c{place}) = {literal(layout.header.names[place].strip())}, false)"
+    name = layout.header.names[place].strip()
+    return f"coalesce(trim(c{place}) IN ({literal(name)}, {literal(BOM + name)}), false)"
 
 
 def _number(layout: Layout, column: Column, text: str) -> tuple[str, str]:
@@ -145,8 +150,8 @@ def _number(layout: Layout, column: Column, text: str) -> tuple[str, str]:
         value = f"{value} * {UNITS[column.unit][unit]}"
     if layout.mapping.return_sign == "magnitude" and column.name in RETURN_SIDE:
         value = f"0 - abs({value})"
-    # DuckDB also reads nan, inf, 1e999 and 1_000 as numbers
-    wrong = f"{_stands(column, text)} OR {column.outside} OR contains({text}, '_')"
+    # DuckDB also reads nan, inf, 1e999, 1_000 and +-1 as numbers
+    wrong = f"{_stands(column, text)} OR {column.outside} OR contains({text}, '_') OR contains({text}, '+-')"
     grouped = grouped_thousands(layout, column)
     return value, f"{wrong} OR {grouped.format(text)}" if grouped else wrong
 

@@ -15,6 +15,7 @@ ZONES = ("Z", "UTC", "GMT")
 LETTERS = r"[0-9]\s*([A-Za-z]+)\s*$"
 OFFSET = r"\s*[+-][0-9]{2}:?[0-9]{2}$"
 AFTER_MINUTES = ":[0-9]{2}.*"  # what stands before an offset, so that the day of a date is none
+AFTERWARDS = r":[0-9]{2}[0-9:.]*([\s\p{Z}]+[^\s\p{Z}]|[^0-9:.\s\p{Z}])"  # whatever follows a time but blanks
 ANY_OFFSET = r"[+-][0-9]{2}(:?[0-9]{2}){0,2}\s*$"
 # The clocks that there are: from -12:00 (ships) to +14:00 (Kiritimati). IANA time zone database; from memory.
 REACH = "from -12:00 to +14:00"
@@ -85,8 +86,11 @@ def local_time(layout: Layout, text: str) -> str:
 
 
 def has_offset(layout: Layout, text: str) -> str:
-    """Does a time say its own zone: a letter at the end, or a UTC offset after the minutes, or one of a format (%z)?"""
-    pattern = literal(r"([A-Za-z]|:[0-9]{2}.*[+-][0-9]{2}(:?[0-9]{2}){0,2})\s*$")
+    """Does a time say its own zone: a letter at the end, or anything after the minutes, or an offset of a format (%z)?
+
+    It may be no zone: that is found out where it is read as one. Read as a local time, DuckDB would pass it over.
+    """
+    pattern = literal(rf"([A-Za-z]\s*$|{AFTERWARDS})")
     plain, zoned = time_formats(layout)
     written = f" AND try_strptime(trim({text}), {formats_sql(plain)}) IS NULL" if plain else ""
     said = f"(regexp_matches({text}, {pattern}){written})"
@@ -103,8 +107,8 @@ def says_other_zone(layout: Layout, text: str) -> str:
 
 
 def in_zone(layout: Layout, text: str) -> str:
-    """A time without an offset, in the mapping's zone or in UTC: TIMESTAMPTZ."""
-    return f"timezone({literal(layout.mapping.time_zone or 'UTC')}, {local_time(layout, text)})"
+    """A time without an offset, in the mapping's zone or in UTC: TIMESTAMPTZ; NULL beyond the last that there is."""
+    return f"TRY(timezone({literal(layout.mapping.time_zone or 'UTC')}, {local_time(layout, text)}))"
 
 
 def by_the_visit(layout: Layout, text: str, visit: str) -> str:
@@ -116,7 +120,7 @@ def by_the_visit(layout: Layout, text: str, visit: str) -> str:
 def in_zone_of_visit(layout: Layout, text: str, visit: str, visited_at: str) -> str:
     """A time without an offset by the clock of its visit, whose instant is `visited_at`: TIMESTAMPTZ."""
     ahead = f"({local_time(layout, visit)} - timezone('UTC', {visited_at}))"
-    return f"timezone('UTC', {local_time(layout, text)} - {ahead})"
+    return f"TRY(timezone('UTC', {local_time(layout, text)} - {ahead}))"
 
 
 def clock_changes(layout: Layout, text: str) -> tuple[str, str]:
@@ -131,4 +135,4 @@ def clock_changes(layout: Layout, text: str) -> tuple[str, str]:
     )
     skipped, twice = f"timezone({zone}, {utc}) <> {local}", " OR ".join(again)
     unsaid = f"NOT {has_offset(layout, text)}"
-    return f"({unsaid} AND coalesce({skipped}, false))", f"({unsaid} AND coalesce({twice}, false))"
+    return f"({unsaid} AND coalesce(TRY({skipped}), false))", f"({unsaid} AND coalesce(TRY({twice}), false))"

@@ -1,13 +1,13 @@
--- How messages show a value that came from a file: quoted, at most 40 characters, control and format characters
--- escaped (Unicode's Cc, Cf, Zl, Zp), as pipeline/load/escape.py does.
+-- How messages show a value that came from a file: quoted, at most 40 characters, control and format characters and
+-- unusual blanks escaped (Unicode's Cc, Cf, Zl, Zp, Zs), as pipeline/load/escape.py does.
 
--- One character, escaped if a terminal would obey it.
+-- One character, escaped if a terminal would obey it, or nobody would see what it is.
 CREATE OR REPLACE TEMP MACRO shown_character(c) AS CASE
     WHEN c = chr(10) THEN '\n'
     WHEN c = chr(13) THEN '\r'
     WHEN c = chr(9) THEN '\t'
     WHEN c = '\' THEN '\\'
-    WHEN regexp_matches(c, '[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]') THEN printf('\u%04x', unicode(c))
+    WHEN c <> ' ' AND regexp_matches(c, '[\p{Cc}\p{Cf}\p{Z}]') THEN printf('\u%04x', unicode(c))
     ELSE c
 END;
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 from pathlib import Path
 
 import pytest
@@ -124,4 +125,54 @@ def test_a_missing_required_column_is_a_fact_for_the_gate(tmp_path: Path) -> Non
     )
     assert store.rows("FROM gate_fact") == [
         ("sites.csv", "sites", "missing_column", "the header lacks branch")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [(b"visits_\xff.csv", "'visits_\\udcff.csv'"), (b"visits\n\x1b[31m.csv", "'visits\\n\\u001b[31m.csv'")],
+)
+def test_a_file_name_that_is_no_plain_text_is_refused(tmp_path: Path, name: bytes, told: str) -> None:
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / "drop", files)
+    (drop / os.fsdecode(name)).write_text(SOUND["visits.csv"])
+    (drop / "Icon\r").touch()
+    store = Store(tmp_path / "into")
+    with pytest.raises(UsageError) as caught:
+        store.run(drop)
+    reason = "its name holds control characters or is not UTF-8"
+    assert str(caught.value) == f"{told}: {reason}, expected a name of plain text; rename it"
+    assert store.said == [f"'Icon\\r': left alone, {reason}"]
+
+
+def test_a_folder_whose_name_is_not_utf_8_is_refused(tmp_path: Path) -> None:
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / os.fsdecode(b"drop\xff"), files)
+    with pytest.raises(
+        UsageError, match="udcff': its name holds control characters or is not UTF-8, expected"
+    ):
+        Store(tmp_path / "into").run(drop)
+
+
+def test_links_that_lead_in_a_circle_are_a_file_that_cannot_be_read(tmp_path: Path) -> None:
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / "drop", files)
+    (drop / "work_a.csv").symlink_to("work_b.csv")
+    (drop / "work_b.csv").symlink_to("work_a.csv")
+    with pytest.raises(UsageError, match=r"work_a.csv: cannot be read: Too many levels of symbolic links"):
+        Store(tmp_path / "into").run(drop)
+
+
+def test_a_link_to_a_file_of_the_drop_is_told(tmp_path: Path) -> None:
+    """Once by each table's name; the one that it leads to was passed over, without a word, for the link."""
+    files: Files = {**SOUND}
+    drop = write_drop(tmp_path / "drop", files)
+    (drop / "visits_again.csv").symlink_to("visits.csv")
+    (drop / "technicians_a.csv").symlink_to("sites.csv")
+    store = Store(tmp_path / "into")
+    store.run(drop, drop, drop / "visits.csv", passes=False)
+    assert store.said[0] == "visits_again.csv: left alone, it is visits.csv by another name"
+    ledger = store.rows("SELECT file, rows_read FROM load_ledger ORDER BY file")
+    assert ledger == [
+        (f, 0 if f == "technicians_a.csv" else 2) for f in sorted([*SOUND, "technicians_a.csv"])
     ]

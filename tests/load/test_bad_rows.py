@@ -74,6 +74,15 @@ ROWS: dict[str, tuple[str, str]] = {
     "too large": ("V1,S1,E1,T1,2026-03-01,cooling,-1e999,0.3", f"return_static holds '-1e999', {NUMBER}"),
     "underscore": ("V1,S1,E1,T1,2026-03-01,cooling,-0_2,0.3", f"return_static holds '-0_2', {NUMBER}"),
     "hexadecimal": ("V1,S1,E1,T1,2026-03-01,cooling,0x2,0.3", f"return_static holds '0x2', {NUMBER}"),
+    "two signs": ("V1,S1,E1,T1,2026-03-01,cooling,+-0.2,0.3", f"return_static holds '+-0.2', {NUMBER}"),
+    "no-break space": (
+        "V1,S1,E1,T1,2026-03-01,cooling,-0.2\u00a0,0.3",
+        f"return_static holds '-0.2\\u00a0', {NUMBER}",
+    ),
+    "no-break space alone": (
+        "V1,S1,E1,\u00a0,2026-03-01,cooling,-0.2,0.3",
+        "technician_id holds '\\u00a0', expected an id [missing_key]",
+    ),
     "decimal comma between commas": (
         'V1,S1,E1,T1,2026-03-01,cooling,"-0,2",0.3',
         "return_static holds '-0,2', expected a number (in the row's pressure_unit), or decimal_comma = true in "
@@ -140,6 +149,11 @@ TABLES: dict[str, tuple[str, str, list[str]]] = {
     "header again among ids": (
         "technicians.csv",
         "technician_id,branch\nT1,North\ntechnician_id,branch\nT2,\n",
+        ["technicians.csv:3: the row repeats the header, expected values [row_malformed]"],
+    ),
+    "header again, with the byte order mark of the file that was put behind": (
+        "technicians.csv",
+        "technician_id,branch\nT1,North\n\ufefftechnician_id,branch\nT2,\n",
         ["technicians.csv:3: the row repeats the header, expected values [row_malformed]"],
     ),
     "optional values": (

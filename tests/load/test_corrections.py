@@ -418,3 +418,21 @@ def test_visits_of_another_firm_under_the_same_numbers_are_told(
     store.run(write_drop(tmp_path / "drop", SOUND | {"visits.csv": visits(1, 0)}))
     store.run(write_drop(tmp_path / "more", {"visits_b.csv": visits(unit, day)}))
     assert len([m for m in store.said if "are of another unit and day there" in m]) == told
+
+
+def test_rows_that_replace_others_of_their_own_file_are_told(tmp_path: Path) -> None:
+    """A job's number for a visit_id, or ids that a spreadsheet has made 1.23E+15 of: other visits, not corrections."""
+    store = Store(tmp_path / "into")
+    rows = "".join(
+        f"1.23E+15,S1,E1,T1,2026-03-0{day}T08:00:00-05:00,{mode},-0.2{day},0.31\n"
+        for day in (1, 2)
+        for mode in ("cooling", "heating")
+    )
+    drop = write_drop(tmp_path / "drop", SOUND | {"visits.csv": f"{VISIT_COLUMNS}\n{rows}"})
+    store.run(drop)
+    assert store.said == [
+        "visits.csv:2: 3 rows of this file are replaced within it, here by line 5 with the same visit_id; "
+        "what is no correction needs one of its own"
+    ]
+    store.run(drop)
+    assert not [said for said in store.said if "within" in said]

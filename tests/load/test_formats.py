@@ -69,6 +69,35 @@ def test_every_form_gives_the_same_visits(tmp_path: Path, form: str) -> None:
     assert _visits(tmp_path / "form", name, content) == plain
 
 
+@pytest.mark.parametrize("first", ["\n", "\n\n", "\ufeff\n", "\ufeff\n\n", "\ufeff\r\n", "\ufeff\n\r\n"])
+@pytest.mark.parametrize("visit", ["V1", '"V1"'])
+def test_blank_lines_above_the_header_are_no_rows(tmp_path: Path, first: str, visit: str) -> None:
+    text = first + str(SOUND["visits.csv"]).replace("V1", visit)
+    assert len(_visits(tmp_path, "visits.csv", text.encode())) == 2
+
+
+def test_no_break_spaces_around_a_text_are_no_part_of_it(tmp_path: Path) -> None:
+    """Of what was copied from a web page: a site or branch of its own, which looks like another, would come of it."""
+    store = Store(tmp_path / "into")
+    sites = "site_id,branch\n\u00a0S1,North\u00a0\nS2 \u00a0,New\u00a0York\n"
+    store.run(write_drop(tmp_path / "drop", SOUND | {"sites.csv": sites}))
+    assert store.rows("SELECT site_id, branch FROM site ORDER BY ALL") == [
+        ("S1", "North"),
+        ("S2", "New\u00a0York"),
+    ]
+    assert store.rows("SELECT count(*) FROM visit") == [(2,)]
+
+
+def test_a_header_of_any_length_is_read_whole(tmp_path: Path) -> None:
+    """Columns behind the first 64 KiB are columns, too."""
+    header, *rows = str(SOUND["visits.csv"]).splitlines()
+    more = [f"a column that nobody knows, number {i}".replace(",", "") for i in range(2000)]
+    lines = [",".join([*more, header]), *("," * len(more) + row for row in rows)]
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", SOUND | {"visits.csv": "\n".join(lines)}))
+    assert store.rows("SELECT count(*) FROM visit") == [(2,)]
+
+
 def test_parquet_with_types_of_its_own(tmp_path: Path) -> None:
     others = {k: v for k, v in SOUND.items() if k != "visits.csv"}
     drop = write_drop(tmp_path / "drop", others)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -51,6 +52,30 @@ def test_thousands_separators_are_not_read_as_decimal_marks(tmp_path: Path, writ
     assert f"airflow_cfm holds {written!r}, expected 0 or a number from 1 to 50000 (cfm)" in detail
     assert detail.endswith("without thousands separators; decimal_comma in the mapping says what a comma is")
     assert store.rows("SELECT count(*) FROM visit") == [(0,)]
+
+
+@pytest.mark.parametrize("separator", [";", "\t", ","])
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
+def test_a_header_may_break_its_first_line_within_quotes(tmp_path: Path, separator: str, ending: str) -> None:
+    """As a spreadsheet's headings do, to be narrow."""
+    text = visits(separator, {"visit_id": '"Job, the\nnumber"'}).replace("\n", ending)
+    store = loaded(
+        tmp_path,
+        text,
+        '[columns.visits]\nvisit_id = "Job, the\\nnumber"\n'.replace("\\n", f"{ending!r}"[1:-1]),
+    )
+    assert store.rows("SELECT visit_id, supply_static FROM visit") == [("V9", 0.3)]
+
+
+@pytest.mark.parametrize("written", ["1,437", "1.437", "1.250.000"])
+def test_thousands_separators_of_a_cost_are_not_read_as_decimal_marks(tmp_path: Path, written: str) -> None:
+    rows = f"W1;E1;2026-03-01;other;{written}\nW2;E1;2026-03-02;other;437,25\n"
+    work = f"work_id;equipment_id;done_on;work_kind;cost\n{rows}"
+    store = loaded(tmp_path, work, name="work.csv")
+    ((reason, detail),) = store.rows("SELECT reason, detail FROM rejected_row")
+    assert reason == "bad_number"
+    assert f"cost holds {written!r}, expected a number (currency) without thousands separators" in detail
+    assert store.rows("SELECT work_id, cost FROM work") == [("W2", 437.25)]
 
 
 @pytest.mark.parametrize(("written", "cfm"), [("950,125", 950.125), ("950.125", 950.125), ("1150,5", 1150.5)])
@@ -220,3 +245,19 @@ def test_two_ids_that_differ_by_zeros_in_front_are_told(tmp_path: Path) -> None:
         "sites: 2 site_ids of this run are there with other zeros in front, too ('123' and '0123'), and count as two; "
         "a spreadsheet takes them away: export the ids as text"
     ]
+
+
+@pytest.mark.parametrize("packed", [False, True])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "windows-1252"])
+def test_the_encoding_of_the_mapping_is_that_of_files_that_are_not_utf_8(
+    tmp_path: Path, encoding: str, packed: bool
+) -> None:
+    sites = "site_id,branch\nS1,S\u00fcd\nS2,South\n".encode(encoding)
+    name, content = ("sites.csv.gz", gzip.compress(sites)) if packed else ("sites.csv", sites)
+    others = {k: v for k, v in SOUND.items() if k != "sites.csv"}
+    store = Store(tmp_path / "into")
+    mapping = tmp_path / "m.toml"
+    mapping.write_text('encoding = "windows-1252"\n')
+    store.run(write_drop(tmp_path / "drop", others | {name: content}), mapping=mapping)
+    assert store.rows("SELECT branch FROM site ORDER BY site_id") == [("S\u00fcd",), ("South",)]
+    assert store.rows("SELECT count(*) FROM visit") == [(2,)]

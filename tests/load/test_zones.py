@@ -133,3 +133,47 @@ def test_the_zone_of_a_mapping_goes_before_the_clock_of_the_visit(tmp_path: Path
 def test_a_zero_in_a_format_of_the_mapping_is_read_by_the_clock_of_its_visit(tmp_path: Path) -> None:
     rows = [("2026-03-01T10:00:00-05:00", "01.03.2026 09:50")]
     assert _run(tmp_path, rows, 'time_format = "%d.%m.%Y %H:%M"').rows(MINUTES) == [("V0", 10.0)]
+
+
+@pytest.mark.parametrize(
+    "mapping",
+    [
+        'time_zone = "America/Chicago"',
+        'time_format = "%d.%m.%Y %H:%M"',
+        'time_format = "%Y-%m-%d %H:%M:%S %z"',
+    ],
+)
+def test_what_stands_after_a_time_is_not_passed_over_under_a_mapping(tmp_path: Path, mapping: str) -> None:
+    """DuckDB reads a TIMESTAMP from such a text, and drops what stands after it."""
+    read = [f"2026-03-01 08:00:00{zone}" for zone in (" UTC-5", " GMT-5", " UTC-5:00", "-05:00\u00a0")]
+    unread = [f"2026-03-01 08:00:00{rest}" for rest in (" -5:00", " +5", " EST-5", " x5", " -05:3", " 1")]
+    store = _run(tmp_path, [(text, "") for text in read + unread], mapping)
+    hours = (
+        "SELECT visit_id, hour(visited_at AT TIME ZONE 'UTC'), visited_on::VARCHAR FROM visit ORDER BY ALL"
+    )
+    assert store.rows(hours) == [(f"V{i}", 13, "2026-03-01") for i in range(len(read))]
+    said = [said.split(", expected")[0] for said in store.said if "visited_at" in said]
+    assert said == [
+        f"visits.csv:{i}: visited_at holds '{text}'" for i, text in enumerate(unread, 2 + len(read))
+    ]
+
+
+BEYOND = [
+    "infinity",
+    "-infinity",
+    "294247-01-10 04:00:54",
+    "294247-01-10T04:00:54Z",
+    "290309-12-22 (BC) 00:00:00",
+]
+
+
+@pytest.mark.parametrize("mapping", [None, 'time_zone = "America/Chicago"', 'time_zone = "Asia/Tokyo"'])
+def test_a_time_at_the_end_of_all_times_is_refused_and_stops_no_run(
+    tmp_path: Path, mapping: str | None
+) -> None:
+    sound = "2026-03-01T08:00:00-05:00"
+    local = "2026-03-01T08:00:00"
+    rows = [pair for text in BEYOND for pair in ((text, local), (text, sound), (local, text), (sound, text))]
+    store = _run(tmp_path, rows, mapping)
+    assert store.rows("SELECT count(*) FROM visit") == [(0,)]
+    assert store.rows("SELECT reason, count(*) FROM rejected_row GROUP BY ALL") == [("bad_date", len(rows))]
