@@ -320,4 +320,6 @@ def test_a_unit_in_one_mode_has_its_own_trend(change: Change) -> None:
 def test_where_gauges_drift_the_list_says_so(change: Change) -> None:
     told = "of the fleet drift (which): a unit that was read with one of them may only seem to rise"
     assert told in " ".join(change().text.split())
-    assert told not in " ".join(change("UPDATE instrument_drift SET drift_state = 'no_drift_seen'").text.split())
+    assert told not in " ".join(
+        change("UPDATE instrument_drift SET drift_state = 'no_drift_seen'").text.split()
+    )
