@@ -17,7 +17,7 @@ from pipeline.errors import UsageError
 from pipeline.load.files import InputFile
 from pipeline.load.mapping import Mapping, parse_mapping
 
-FORMAT = 4  # of the staged tables; a work file of another format is made again from the copies
+FORMAT = 5  # of the staged tables; a work file of another format is made again from the copies
 LIST = "loads.json"  # what was accepted
 HELD = "held.json"  # what waits for rows that it refers to
 INCOMING = "incoming"  # how the names of files begin that are not kept beyond the loading
