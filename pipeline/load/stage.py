@@ -17,6 +17,7 @@ from pipeline.load.mapping import read_mapping
 from pipeline.load.mended import find_mended
 from pipeline.load.mixed import say_mixed
 from pipeline.load.pointing import point_at_lines
+from pipeline.load.pressure_units import say_other_pressures
 from pipeline.load.rebuild import is_damage, set_aside
 from pipeline.load.resolve import resolve
 from pipeline.load.telling import say_rejected, say_since, say_superseded
@@ -70,6 +71,7 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     say_superseded(warehouse, order.say)
     say_mixed(warehouse, order.say)
     say_other_units(warehouse, order.say)
+    say_other_pressures(warehouse, order.say)
     say_zeros(warehouse, order.say)
     say_since(warehouse, order)
 

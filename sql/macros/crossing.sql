@@ -1,4 +1,5 @@
 -- Straight lines in time: when a level is reached.
+-- A millionth of a day is added below: a midnight that is reached exactly may be computed a hair short of it.
 
 -- The day on which the line through (at_year, level) with a slope a year reaches a target; NULL a century or more away, or backwards.
 -- unit: at_year in years of 365.25 days since 1970-01-01, level and target alike, slope in that unit a year; a date. source: a straight line
@@ -8,7 +9,7 @@ CREATE OR REPLACE MACRO crossing_day(at_year DOUBLE, level DOUBLE, slope DOUBLE,
             THEN
                 cast(
                     TIMESTAMP '1970-01-01'
-                    + to_days(cast(round((at_year + (target - level) / slope) * 365.25) AS INTEGER)) AS DATE
+                    + to_days(cast(floor((at_year + (target - level) / slope) * 365.25 + 1e-6) AS INTEGER)) AS DATE
                 )
     END
 );

@@ -1,5 +1,5 @@
--- The three causes of each unit, by how much the largest leads the two others, and the variance of those leads between
--- visits. Where no airflow is known there is nothing to tell apart.
+-- The three causes of each unit, by how much the largest leads the two others, and the variance between visits of those
+-- leads and of one rival's over the other. Where no airflow is known there is nothing to tell apart.
 CREATE OR REPLACE TEMP TABLE cause_lead AS
 SELECT
     unit_no,
@@ -30,5 +30,11 @@ SELECT
         WHEN NOT airflow_known THEN NULL
         WHEN side = 'return' THEN var_return_airflow
         ELSE var_supply_airflow
-    END AS variance_2
+    END AS variance_2,
+    CASE
+        WHEN NOT airflow_known THEN NULL
+        WHEN side = 'return' THEN var_supply_airflow
+        WHEN side = 'supply' THEN var_return_airflow
+        ELSE var_return_supply
+    END AS variance_rivals
 FROM cause_mean;

@@ -40,3 +40,12 @@ def test_a_line_crosses_on_its_day_whatever_a_year_is(days_per_year: float) -> N
         (row,) = warehouse.query("FROM staging.unit_trend").to_dicts()
     found = [row[f"crossing_{which}on"] for which in ("earliest_", "", "latest_")]
     assert found == [MIDDLE + timedelta(days) for days in (400, 500, 1000)]
+
+
+@pytest.mark.parametrize("hour", [0, 1, 11, 13, 23])
+def test_a_line_crosses_on_the_day_in_which_it_does(hour: int) -> None:
+    """From 0.4 at an hour of the middle day to 0.5 in 500 days: the same hour, so the same day, whatever the hour."""
+    middle = (MIDDLE - date(1970, 1, 1)).days + hour / 24
+    with Warehouse() as warehouse:
+        asked = f"SELECT crossing_day({middle} / 365.25, 0.4, 0.0002 * 365.25, 0.5) AS found"
+        assert warehouse.query(asked).item() == MIDDLE + timedelta(500)
