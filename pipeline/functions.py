@@ -6,6 +6,8 @@ Only stages may use them; what analysts get in the published file are pure SQL m
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import wraps
+from inspect import signature
 
 import duckdb
 import numpy as np
@@ -34,14 +36,37 @@ def student_t_quantile(p: Array, df: Array) -> Array:
     return np.asarray(special.stdtrit(asked.imag, asked.real), dtype=np.float64)[place]
 
 
-FUNCTIONS: tuple[Callable[[Array, Array], Array], ...] = (student_t_cdf, student_t_pdf, student_t_quantile)
+def bivariate_t_cdf(x: Array, y: Array, correlation: Array, df: Array) -> Array:
+    """P(T <= x and U <= y) of two of Student's t with one scatter in common and this correlation.
+
+    From a correlation of -1, where it is max(0, P(T <= x) + P(U <= y) - 1), by its derivative in the correlation, which
+    is elementary (Plackett 1954 for normal values; Genz 2004, Stat. Comput. 14:251; from memory), over 24 points of
+    Gauss and Legendre; to about 1e-5.
+    """
+    least = np.maximum(special.stdtr(df, x) + special.stdtr(df, y) - 1, 0)
+    half = (np.arcsin(np.clip(correlation, -1, 1)) + np.pi / 2) / 2
+    points, weights = np.polynomial.legendre.leggauss(24)
+    total = np.zeros_like(half)
+    for point, weight in zip(points, weights, strict=True):
+        sine = np.sin(half * (1 + point) - np.pi / 2)
+        away = (x**2 + y**2 - 2 * x * y * sine) / (df * np.maximum(1 - sine**2, 1e-300))
+        total += weight * (1 + away) ** (-df / 2)
+    return np.asarray(least + half * total / (2 * np.pi), dtype=np.float64)
 
 
-def _vectorised(function: Callable[[Array, Array], Array]) -> Callable[..., pa.Array]:
-    def call(first: pa.ChunkedArray, second: pa.ChunkedArray) -> pa.Array:
-        a = first.to_numpy(zero_copy_only=False).astype(np.float64)
-        b = second.to_numpy(zero_copy_only=False).astype(np.float64)
-        return pa.array(function(a, b), from_pandas=True)
+FUNCTIONS: tuple[Callable[..., Array], ...] = (
+    student_t_cdf,
+    student_t_pdf,
+    student_t_quantile,
+    bivariate_t_cdf,
+)
+
+
+def _vectorised(function: Callable[..., Array]) -> Callable[..., pa.Array]:
+    @wraps(function)  # DuckDB asks how many columns it takes
+    def call(*columns: pa.ChunkedArray) -> pa.Array:
+        arrays = (column.to_numpy(zero_copy_only=False).astype(np.float64) for column in columns)
+        return pa.array(function(*arrays), from_pandas=True)
 
     return call
 
@@ -52,7 +77,7 @@ def register(con: duckdb.DuckDBPyConnection) -> None:
         con.create_function(
             function.__name__,
             _vectorised(function),
-            ["DOUBLE", "DOUBLE"],
+            ["DOUBLE"] * len(signature(function).parameters),
             "DOUBLE",
             type="arrow",  # type: ignore[call-overload]
         )

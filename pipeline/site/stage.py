@@ -119,7 +119,6 @@ STEPS = (
     Step("fleet", set_scatter_prior, (), ("level_scatter",)),
     Step("fleet", set_cause_variance, (), ("cause_lead",)),
     Step("fleet", set_trend_prior, (), ("trend_line",)),
-    Step("equipment", "site/side_chance.sql"),
     Step("equipment", "site/unit_seen.sql"),
     Step("equipment", "site/unit_verdict.sql", ("staging.unit_verdict",)),
     Step("equipment", "site/site_static.sql", ("site_static",)),

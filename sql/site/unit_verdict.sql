@@ -157,19 +157,44 @@ verdict AS (
         j.n_valid,
         j.n_as_found
     FROM judged AS j
+),
+
+-- The variance of a cause's lead over another borrows the fleet's.
+lead_over AS (
+    SELECT
+        *,
+        getvariable('scatter_prior_df') + n - 1 AS df,
+        getvariable('scatter_prior_df') * getvariable('cause_variance') AS fleet_sum,
+        sqrt((fleet_sum + (n - 1) * coalesce(variance_1, 0)) / df / n) AS se_1,
+        sqrt((fleet_sum + (n - 1) * coalesce(variance_2, 0)) / df / n) AS se_2,
+        (fleet_sum + (n - 1) * coalesce(variance_rivals, 0)) / df / n AS rivals
+    FROM cause_lead
 )
 
 SELECT
     v.*,
     CASE WHEN v.static_state IN ('within_rating', 'too_few_visits') THEN 'none' ELSE coalesce(c.side, 'none') END
         AS problem_side,
-    -- Where no airflow is known the probability is not given.
-    CASE WHEN v.static_state NOT IN ('within_rating', 'too_few_visits') AND c.airflow_known THEN p.prob_side END
-        AS prob_side,
+    -- Less the chances of either rival to be above it, and once again that of both, which was taken off twice; the leads over
+    -- the two have the cause itself in common, so they go together. Where no airflow is known it is not given.
+    CASE
+        WHEN v.static_state NOT IN ('within_rating', 'too_few_visits') AND c.airflow_known
+            THEN
+                greatest(
+                    1
+                    - student_t_cdf(-c.margin_1 / c.se_1, c.df)
+                    - student_t_cdf(-c.margin_2 / c.se_2, c.df)
+                    + bivariate_t_cdf(
+                        -c.margin_1 / c.se_1,
+                        -c.margin_2 / c.se_2,
+                        (c.se_1 * c.se_1 + c.se_2 * c.se_2 - c.rivals) / (2 * c.se_1 * c.se_2),
+                        c.df
+                    ), 0
+                )
+    END AS prob_side,
     c.return_cause AS return_restriction_inwc,
     c.supply_cause AS supply_restriction_inwc,
     CASE WHEN c.airflow_known THEN c.airflow_cause END AS airflow_setting_inwc,
     v.static_state = 'within_rating' AND exceeds(v.as_found_level_inwc, v.rated_tesp_inwc) AS needs_upkeep
 FROM verdict AS v
-LEFT JOIN cause_lead AS c USING (unit_no)
-LEFT JOIN side_chance AS p USING (unit_no);
+LEFT JOIN lead_over AS c USING (unit_no);
