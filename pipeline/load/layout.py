@@ -91,10 +91,16 @@ def lay_out(
             ]
     _refuse_twice(table, places, header)
     used = {*places.values(), *clocks.values()}
-    extras = {n or f"column {i + 1}": i for i, n in enumerate(header.names) if i not in used}
+    extras = {n or _unnamed(i, header.names): i for i, n in enumerate(header.names) if i not in used}
     return Layout(
         table, header, mapping, text, parquet, returns, places, clocks, extras, tuple(missing), tuple(unfound)
     )
+
+
+def _unnamed(place: int, names: Sequence[str]) -> str:
+    """What a column without a name is called; another one may have just that name."""
+    called = f"column {place + 1}"
+    return f"{called} without a name" if called in names else called
 
 
 def _places(names: Sequence[str], by_name: dict[str, int]) -> list[int]:

@@ -29,6 +29,10 @@ from pipeline.warehouse import literal
 
 BOM = "\ufeff"
 ABSENT = "NULL::VARCHAR"  # the text of a column that the file does not have
+# What programs write for a day that they do not know, their day 0 or 1, by whichever clock: common practice, no source.
+# A visit or work is not of such a day; a unit may well be installed on one, by its plate.
+FILLERS = ("1899-12-29", "1899-12-30", "1899-12-31", "1900-01-01", "1900-01-02", "1969-12-31", "1970-01-01")
+DAYS_OF_RECORDS = ("visited_at", "done_on")
 COMPARED = 4  # words; comparing with so few costs less than half of a cast, which hashes each value
 RETURN_SIDE = ("return_static", "design_return_inwc")
 WHOLE = ("cfm", "ft", "W", "currency")  # units of numbers that are often written with thousands separators
@@ -194,6 +198,9 @@ def _day_out_of_reach(column: Column, text: str) -> str:
     """DuckDB also reads epoch, infinity, two-digit years and years BC, whose number is the same."""
     name, kind = column.name, column.sql_type
     odd = f"{name} = 'epoch'::{kind} AND lower(trim({text})) = 'epoch'"
+    if name in DAYS_OF_RECORDS:
+        day = f"{name} AT TIME ZONE 'UTC'" if column.kind == "instant" else name
+        odd += f" OR ({day})::DATE IN ({', '.join(literal(filler) for filler in FILLERS)})"
     return f"NOT isfinite({name}) OR {name} < '1000-01-01'::{kind} OR year({name}) > 9999 OR ({odd})"
 
 

@@ -11,7 +11,7 @@ import pytest
 from pipeline.errors import FleetStaticError, UsageError
 from pipeline.load.mapping import parse_mapping
 from pipeline.settings import Settings
-from tests.load.drops import SOUND, Store, write_drop
+from tests.load.drops import SOUND, VISIT_COLUMNS, Store, write_drop
 
 ROW = {
     "visit_id": "V9",
@@ -261,3 +261,47 @@ def test_the_encoding_of_the_mapping_is_that_of_files_that_are_not_utf_8(
     store.run(write_drop(tmp_path / "drop", others | {name: content}), mapping=mapping)
     assert store.rows("SELECT branch FROM site ORDER BY site_id") == [("S\u00fcd",), ("South",)]
     assert store.rows("SELECT count(*) FROM visit") == [(2,)]
+
+
+def test_a_column_without_a_name_is_not_another_of_its_number(tmp_path: Path) -> None:
+    store = Store(tmp_path / "into")
+    text = f"{VISIT_COLUMNS},,column 9\nV1,S1,E1,T1,2026-03-01T08:00:00Z,cooling,-0.22,0.31,one,other\n"
+    store.run(write_drop(tmp_path / "drop", SOUND | {"visits.csv": text}))
+    assert store.rows("SELECT extras FROM staging.visits") == [
+        ('{"column 9":"other","column 9 without a name":"one"}',)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("day", "read"),
+    [
+        ("1970-01-01", False),
+        ("1969-12-31T18:00:00-06:00", False),
+        ("1899-12-30T00:00:00Z", False),
+        ("1900-01-01", False),
+        ("1970-01-02T12:00:00Z", True),
+        ("1969-07-21T02:56:00Z", True),
+    ],
+)
+def test_day_0_of_a_program_is_no_day_of_a_visit(tmp_path: Path, day: str, read: bool) -> None:
+    store = Store(tmp_path / "into")
+    visit = f"V1,S1,E1,T1,{day},cooling,-0.22,0.31\n"
+    store.run(write_drop(tmp_path / "drop", SOUND | {"visits.csv": f"{VISIT_COLUMNS}\n{visit}"}))
+    assert store.rows("SELECT count(*) FROM visit") == [(int(read),)]
+    told = [said for said in store.said if "[bad_date]" in said]
+    assert len(told) == (not read)
+    assert all("; day 0 of a program stands for a day that is not known [bad_date]" in said for said in told)
+
+
+def test_day_0_of_a_program_is_no_day_of_a_work_but_may_be_one_of_a_unit(tmp_path: Path) -> None:
+    equipment = (
+        "equipment_id,site_id,equipment_kind,rated_tesp_inwc,installed_on\nE1,S1,furnace,0.5,1900-01-01\n"
+    )
+    work = "work_id,equipment_id,done_on,work_kind\nW1,E1,1970-01-01,coil_cleaned\nW2,E1,1971-01-01,coil_cleaned\n"
+    visits = {"visits.csv": f"{VISIT_COLUMNS}\nV1,S1,E1,T1,2026-03-01T08:00:00Z,cooling,-0.22,0.31\n"}
+    store = Store(tmp_path / "into")
+    store.run(write_drop(tmp_path / "drop", SOUND | visits | {"equipment.csv": equipment, "work.csv": work}))
+    assert store.rows("SELECT work_id FROM work") == [("W2",)]
+    assert store.rows("SELECT installed_on::VARCHAR FROM equipment WHERE equipment_id = 'E1'") == [
+        ("1900-01-01",)
+    ]
