@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 Array = NDArray[np.float64]
+ENDLESS = 1e100  # of a value whose square still is a number
 
 
 def student_t_cdf(x: Array, df: Array) -> Array:
@@ -43,15 +44,18 @@ def bivariate_t_cdf(x: Array, y: Array, correlation: Array, df: Array) -> Array:
     is elementary (Plackett 1954 for normal values; Genz 2004, Stat. Comput. 14:251; from memory), over 24 points of
     Gauss and Legendre; to about 1e-5.
     """
-    least = np.maximum(special.stdtr(df, x) + special.stdtr(df, y) - 1, 0)
-    half = (np.arcsin(np.clip(correlation, -1, 1)) + np.pi / 2) / 2
-    points, weights = np.polynomial.legendre.leggauss(24)
+    # Without any scatter a lead is endless, and the correlation no number: then nothing depends on it.
+    x, y = np.clip(x, -ENDLESS, ENDLESS), np.clip(y, -ENDLESS, ENDLESS)
+    angle = np.arcsin(np.clip(np.nan_to_num(correlation), -1, 1))
+    below_x, below_y = special.stdtr(df, x), special.stdtr(df, y)
+    half = (angle + np.pi / 2) / 2
     total = np.zeros_like(half)
-    for point, weight in zip(points, weights, strict=True):
+    for point, weight in zip(*np.polynomial.legendre.leggauss(24), strict=True):
         sine = np.sin(half * (1 + point) - np.pi / 2)
-        away = (x**2 + y**2 - 2 * x * y * sine) / (df * np.maximum(1 - sine**2, 1e-300))
+        away = np.maximum(x**2 + y**2 - 2 * x * y * sine, 0) / (df * np.maximum(1 - sine**2, 1e-300))
         total += weight * (1 + away) ** (-df / 2)
-    return np.asarray(least + half * total / (2 * np.pi), dtype=np.float64)
+    both = np.maximum(below_x + below_y - 1, 0) + half * total / (2 * np.pi)
+    return np.asarray(np.minimum(both, np.minimum(below_x, below_y)), dtype=np.float64)
 
 
 FUNCTIONS: tuple[Callable[..., Array], ...] = (

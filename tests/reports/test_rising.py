@@ -317,9 +317,8 @@ def test_a_unit_in_one_mode_has_its_own_trend(change: Change) -> None:
     assert "Both modes together" not in page.text
 
 
-def test_where_gauges_drift_the_list_says_so(change: Change) -> None:
-    told = "of the fleet drift (which): a unit that was read with one of them may only seem to rise"
-    assert told in " ".join(change().text.split())
-    assert told not in " ".join(
-        change("UPDATE instrument_drift SET drift_state = 'no_drift_seen'").text.split()
-    )
+@pytest.mark.parametrize(("state", "told"), [("drifting", True), ("no_drift_seen", False)])
+def test_where_gauges_drift_the_list_says_so(change: Change, state: str, told: bool) -> None:
+    page = change(f"UPDATE instrument_drift SET drift_state = '{state}'")
+    said = "of the fleet drift (which): a unit that was read with one of them may only seem to rise"
+    assert (said in " ".join(page.text.split())) == told

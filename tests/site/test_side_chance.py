@@ -52,6 +52,16 @@ def test_both_below_zero_by_the_angle() -> None:
     assert bivariate_t_cdf(zero, zero, correlation, df) == pytest.approx(wanted, abs=1e-9)
 
 
+@pytest.mark.parametrize("x", [-np.inf, -1e308, np.inf, 1e308])
+@pytest.mark.parametrize("correlation", [np.nan, 0.5, 1.0 + 1e-12])
+def test_endless_leads(x: float, correlation: float) -> None:
+    """Without scatter: all or nothing in the one, whatever the correlation."""
+    for y in (-np.inf, -0.3, 0.4, np.inf):
+        found = bivariate_t_cdf(*(np.array([v]) for v in (x, y, correlation, 6.0)))
+        wanted = 0.0 if x < 0 else special.stdtr(6.0, y)
+        assert found.item() == pytest.approx(wanted, abs=1e-6)
+
+
 @pytest.mark.parametrize(
     ("means", "variances", "n"),
     [
