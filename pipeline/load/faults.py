@@ -11,14 +11,14 @@ from pipeline.load.escape import shown
 from pipeline.load.inputs import BAD_REASON
 from pipeline.load.layout import Layout
 from pipeline.load.mapping import Mapping
-from pipeline.load.values import BOM, DAYS_OF_RECORDS, grouped_thousands
+from pipeline.load.values import BOM, DAYS_OF_RECORDS, FILLERS, grouped_thousands
 from pipeline.load.zones import REACH, is_out_of_reach
 
 # Added to a column's place on a row's `wrong` list: its local time never was, or was twice.
 SKIPPED = 80
 TWICE = 160
 GROUPED = re.compile(r"\s*[+-]?[0-9]{1,3}([.,][0-9]{3})+\s*")
-FILLER = re.compile(r"1899|1900|1969|1970")
+FILLER = re.compile("|".join(sorted({day[:4] for day in FILLERS})))
 CLOCK = re.compile(r"\s*[0-9]{1,2}:[0-9]{2}(:[0-9]{2})?( ?[AaPp][Mm])?\s*")
 WITH_UNIT = re.compile(
     r'\s*[+-]?[0-9]*[.,]?[0-9]+\s*("|%|(in|inch|inwc|wc|k?pa|mm|mmwc|cfm|k?w|ft|m)\b).*', re.IGNORECASE

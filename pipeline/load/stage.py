@@ -8,7 +8,6 @@ from __future__ import annotations
 import duckdb
 
 from pipeline.errors import FleetStaticError, StageError
-from pipeline.load.airflow_units import say_other_units
 from pipeline.load.asked import forget_changes
 from pipeline.load.inputs import BY_NAME, TABLES
 from pipeline.load.intake import Held, bring_held, forget_held, keep_lists, restore, take_in
@@ -16,8 +15,8 @@ from pipeline.load.kept import forget_incoming
 from pipeline.load.mapping import read_mapping
 from pipeline.load.mended import find_mended
 from pipeline.load.mixed import say_mixed
+from pipeline.load.other_units import say_other_units
 from pipeline.load.pointing import point_at_lines
-from pipeline.load.pressure_units import say_other_pressures
 from pipeline.load.rebuild import is_damage, set_aside
 from pipeline.load.resolve import resolve
 from pipeline.load.telling import say_rejected, say_since, say_superseded
@@ -71,7 +70,6 @@ def _load(warehouse: Warehouse, order: RunOrder) -> None:
     say_superseded(warehouse, order.say)
     say_mixed(warehouse, order.say)
     say_other_units(warehouse, order.say)
-    say_other_pressures(warehouse, order.say)
     say_zeros(warehouse, order.say)
     say_since(warehouse, order)
 

@@ -175,21 +175,16 @@ SELECT
     v.*,
     CASE WHEN v.static_state IN ('within_rating', 'too_few_visits') THEN 'none' ELSE coalesce(c.side, 'none') END
         AS problem_side,
-    -- Less the chances of either rival to be above it, and once again that of both, which was taken off twice; the leads over
-    -- the two have the cause itself in common, so they go together. Where no airflow is known it is not given.
+    -- The chance that its leads over both rivals are above zero; they have the cause itself in common, so they go together.
+    -- Where no airflow is known it is not given.
     CASE
         WHEN v.static_state NOT IN ('within_rating', 'too_few_visits') AND c.airflow_known
             THEN
-                greatest(
-                    1
-                    - student_t_cdf(-c.margin_1 / c.se_1, c.df)
-                    - student_t_cdf(-c.margin_2 / c.se_2, c.df)
-                    + bivariate_t_cdf(
-                        -c.margin_1 / c.se_1,
-                        -c.margin_2 / c.se_2,
-                        (c.se_1 * c.se_1 + c.se_2 * c.se_2 - c.rivals) / (2 * c.se_1 * c.se_2),
-                        c.df
-                    ), 0
+                bivariate_t_cdf(
+                    c.margin_1 / c.se_1,
+                    c.margin_2 / c.se_2,
+                    (c.se_1 * c.se_1 + c.se_2 * c.se_2 - c.rivals) / (2 * c.se_1 * c.se_2),
+                    c.df
                 )
     END AS prob_side,
     c.return_cause AS return_restriction_inwc,
