@@ -89,6 +89,7 @@ def test_one_of_a_thing_is_told_in_the_singular(tmp_path: Path) -> None:
         "UPDATE load_ledger SET rows_read = rows_read - 1, rows_rejected = rows_rejected - 1",
     )
     text = pages_after(tmp_path, *fewer, sites=7, visits=3, technicians=2)
+    assert "Put right: a row" not in text["data_quality"]
     assert "1 row of visits: bad number" in text["data_quality"]
     assert "1 row rejected of" in text["index"]
     assert not [
@@ -100,6 +101,7 @@ def test_rows_that_were_put_right_since_are_counted(tmp_path: Path) -> None:
     text = pages_after(tmp_path, sites=7)["data_quality"]
     assert "2 rows of visits: bad number; 1 put right since" in text
     assert text.count("(put right since)") == 1
+    assert "Put right: a row of the same key that comes after it is loaded." in text
 
 
 def test_rejected_visits_stand_beside_what_became_of_the_loaded(tmp_path: Path) -> None:
